@@ -10,7 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from castq.core.errors import InputError, input_error, nearest
+from castq.core.errors import InputError, input_error, nearest, plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +81,11 @@ KINDS: dict[str, Kind] = {
     }),
     "mass_fraction_wt_pct": Kind("wt%", "0.35 wt%", {"wt%": Unit(1.0), "%": Unit(1.0), "ppm": Unit(1e-4)}),
     "mass_fraction_ppm": Kind("ppm", "150 ppm", {"ppm": Unit(1.0), "wt%": Unit(1e4), "%": Unit(1e4)}),
+    "hardness_hb": Kind("HB", "90 HB", {"HB": Unit(1.0), "HBW": Unit(1.0)}),
     "percent": Kind("%", "4 %", {"%": Unit(1.0), "pct": Unit(1.0)}),
 }
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _MAX_CHARACTERS = 60
 
 
@@ -99,7 +100,8 @@ def parse_number(text: str, source: str = "input", place: str = "") -> float:
     written = text.strip()
     example = 'write it with a decimal point, for example "12.5"'
     if len(written) > _MAX_CHARACTERS or not _NUMBER.fullmatch(written):
-        raise input_error(source, place, f"'{written}' is not a number", "a plain decimal number", example)
+        shown = plain(written, _MAX_CHARACTERS)
+        raise input_error(source, place, f"'{shown}' is not a number", "a plain decimal number", example)
     mantissa = re.split("[eE]", written)[0]
     if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", mantissa):
         raise input_error(
@@ -137,8 +139,10 @@ def parse_quantity(text: object, kind: str, source: str = "input", place: str = 
     written = text.strip()
     match = _NUMBER.match(written)
     if match is None or len(written) > _MAX_CHARACTERS:
+        shown = plain(written, _MAX_CHARACTERS)
+        words = "does not start with a number" if match is None else "is too long for a quantity"
         raise input_error(
-            source, place, f"'{written}' does not start with a number", f"a quantity such as \"{allowed.example}\"",
+            source, place, f"'{shown}' {words}", f"a quantity such as \"{allowed.example}\"",
             "write the number with its unit, in quotes",
         )
     value = parse_number(match.group(), source, place)

@@ -109,7 +109,7 @@ class Relation:
             "provenance": self.provenance,
             "closure": self.closure,
             "band": str(self.band),
-            "valid": {name: list(limits) for name, limits in self.valid.items()},
+            "valid": {name: [x if np.isfinite(x) else None for x in ends] for name, ends in self.valid.items()},
             "function": f"{self.function.__module__}.{self.function.__name__}",
             "arguments": list(inspect.signature(self.function).parameters),
         }
@@ -141,14 +141,17 @@ class Trace:
 
 
 def row_states(values: ArrayLike, limits: tuple[float, float]) -> NDArray[np.int8]:
-    """Return for each row an index into `STATES`: how far its median lies outside the limits."""
+    """Return for each row an index into `STATES`: how far its median lies outside the limits.
+
+    A missing value (NaN) counts as inside: what rests on it is missing too. An open upper end is written as infinity.
+    """
     low, high = limits
     array = np.asarray(values, dtype=float)
     if array.size and array.min() >= low and array.max() <= high:
         return np.zeros(1, dtype=np.int8)
     rows = np.median(array, axis=-1) if array.ndim > 1 else np.atleast_1d(array)
-    with np.errstate(invalid="ignore"):
-        excess = np.maximum(low - rows, rows - high) / (high - low)
+    width = high - low if np.isfinite(high) else max(abs(low), 1.0)
+    excess = np.maximum(low - rows, rows - high) / width
     states = np.zeros(rows.shape, dtype=np.int8)
     states[excess > 0] = 1
     states[excess > EDGE_SHARE] = 2

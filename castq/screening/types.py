@@ -6,21 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from castq.geometry.roles import ROLES as ROLES
+
 if TYPE_CHECKING:
     import pandas as pd
 
     from castq.materials import Alloy, DieMaterial
-
-ROLES: tuple[str, ...] = (
-    "hub",
-    "bolt seat",
-    "spoke-hub junction",
-    "spoke",
-    "spoke-rim junction",
-    "rim well",
-    "inboard flange",
-    "outboard flange",
-)
 
 # Metal comes in at the hub in a low-pressure wheel tool, so each zone is fed by its neighbour toward the hub.
 # Common practice, no source.
@@ -188,6 +179,30 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Calibration:
+    """Constants a plant has fitted to its own measurements; the defaults are castq's.
+
+    Attributes
+    ----------
+    name : str
+        Name of the calibration, cited in every report; empty for the defaults.
+    sdas_prefactor_um : float
+        Prefactor of the SDAS relation [um/s^(1/3)].
+    interface_factor, porosity_factor, elongation_factor : float
+        Factors on interface coefficient, gas porosity and elongation [-].
+    one_sigma : mapping of uncertain input to float
+        Spreads that replace those of `castq.screening.uncertain`.
+    """
+
+    name: str = ""
+    sdas_prefactor_um: float = 10.0
+    interface_factor: float = 1.0
+    porosity_factor: float = 1.0
+    elongation_factor: float = 1.0
+    one_sigma: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class InputFile:
     """A file the case was read from: name, sha256 and size in bytes."""
 
@@ -215,6 +230,7 @@ class Case:
     defaults_used: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     shape: Mapping[str, Any] = field(default_factory=dict)
+    calibration: Calibration = field(default_factory=Calibration)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 import castq.physics  # noqa: F401  (fills the register)
+import castq.statistics  # noqa: F401
 import castq.thermal.wall  # noqa: F401
 from castq.core.relation import PROVENANCE_WORDS, REGISTRY
 

@@ -1,0 +1,279 @@
+"""The chain: freezing -> structure -> soundness -> properties, zone by zone and draw by draw.
+
+Arrays have one row a zone and one column a draw. Each stage runs under its own trace, so that a use outside a
+relation's range is known zone by zone and reaches exactly the numbers that rest on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castq.core.relation import REGISTRY, Trace, row_states, trace
+from castq.core.sampling import Draws
+from castq.materials.types import Alloy
+from castq.physics.ageing import reduced_ageing_time
+from castq.physics.ductility import elongation, iron_factor, modification_factor
+from castq.physics.fatigue import fatigue_strength, pore_sqrt_area
+from castq.physics.freezing import mean_cooling_rate
+from castq.physics.hardness import hardness_from_yield, hardness_from_yield_t6
+from castq.physics.niyama import dimensionless_niyama, niyama_from_times
+from castq.physics.pore_size import defect_area_fraction, largest_pore_diameter, mean_pore_diameter
+from castq.physics.porosity import gas_porosity, gas_porosity_bound, metal_pressure, site_factor
+from castq.physics.quality import quality_drouzy
+from castq.physics.shrinkage import feeding_margin, open_share, shrinkage_porosity
+from castq.physics.strength import TEMPERS, temper_name, tensile_strength, yield_strength
+from castq.physics.structure import sdas_cube_root
+from castq.screening.freezing import freeze
+from castq.screening.types import Calibration, Melt, Tool, Treatment
+from castq.screening.uncertain import effect
+
+Array = NDArray[np.float64]
+
+WALL_RELATION = "wall-transient-1d"
+PORES_PER_MM3 = 5.0
+DEFECT_CONCENTRATION = 5.0
+DEFECT_DECAY = 18.0
+# Rows of one block: keeps a block's arrays inside the processor's cache.
+BLOCK_VALUES = 32_768
+# Which numbers rest on which stage, stage by stage down the chain.
+STAGES: dict[str, tuple[str, ...]] = {
+    "freezing": ("local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s",
+                 "feeding_margin", "niyama"),
+    "structure": ("sdas_um",),
+    "soundness": ("gas_porosity_pct", "shrinkage_porosity_pct", "porosity_pct", "pore_size_um", "largest_pore_um"),
+    "strength": ("ys_mpa", "hardness_hb"),
+    "ductility": ("elongation_pct", "uts_mpa", "quality_index_mpa"),
+    "fatigue": ("fatigue_strength_mpa",),
+}  # fmt: skip
+RESTS_ON: dict[str, tuple[str, ...]] = {
+    "freezing": (),
+    "structure": ("freezing",),
+    "soundness": ("freezing", "structure"),
+    "strength": ("freezing", "structure", "soundness"),
+    "ductility": ("freezing", "structure", "soundness", "strength"),
+    "fatigue": ("freezing", "structure", "soundness"),
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Zones:
+    """Zones as arrays (zones,).
+
+    Attributes
+    ----------
+    roles : tuple of str
+        Role of each zone.
+    wall_mm, choke_mm : array
+        Equivalent wall at the thick end and at the choke [mm].
+    feeder : int array
+        Row of the feeding zone; -1 for the gate.
+    distance_mm : array
+        Distance to the middle of the feeding zone [mm]; NaN when unknown.
+    """
+
+    roles: tuple[str, ...]
+    wall_mm: Array
+    choke_mm: Array
+    feeder: NDArray[np.int64]
+    distance_mm: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settings:
+    """What all zones share: alloy, melt, tool, treatment and the plant's constants."""
+
+    alloy: Alloy
+    melt: Melt
+    tool: Tool
+    treatment: Treatment
+    calibration: Calibration
+
+
+@dataclass(slots=True, eq=False)
+class ChainResult:
+    """Draws of every predicted quantity, arrays (zones, draws), and the trace of each stage."""
+
+    samples: dict[str, Array]
+    traces: dict[str, Trace] = field(default_factory=dict)
+
+    def states(self, quantity: str, zones: int) -> NDArray[np.int8]:
+        """Return for each zone how far outside a range the relations behind `quantity` were used."""
+        stage = next(name for name, gives in STAGES.items() if quantity in gives)
+        found = np.zeros(zones, dtype=np.int8)
+        for name in (stage, *RESTS_ON[stage]):
+            for rows in self.traces[name].excursions.values():
+                found = np.maximum(found, rows)
+        return found
+
+
+def run_chain(zones: Zones, settings: Settings, draws: Draws) -> ChainResult:
+    """Run the chain over all zones and draws.
+
+    Parameters
+    ----------
+    zones : Zones
+        The zones.
+    settings : Settings
+        What they share.
+    draws : dict of name to array (draws,)
+        Standard-normal draws; count 1 gives the medians.
+
+    Returns
+    -------
+    ChainResult
+        Draws of every predicted quantity in the unit of its column.
+
+    Raises
+    ------
+    InputError
+        If a wall never freezes.
+    """
+    result = ChainResult({}, {name: Trace() for name in STAGES})
+    _freezing(zones, settings, draws, result)
+    count = result.samples["solid_time_s"].shape[1]
+    later = [name for stage in list(STAGES)[1:] for name in STAGES[stage]]
+    for name in later:
+        result.samples[name] = np.empty((len(zones.roles), count))
+    for rows in _blocks(len(zones.roles), count):
+        block = {name: values[rows] for name, values in result.samples.items() if name not in later}
+        _downstream(block, settings, draws, result, rows)
+        for name in later:
+            result.samples[name][rows] = block[name]
+    return result
+
+
+def _blocks(rows: int, count: int) -> Iterator[slice]:
+    step = max(1, BLOCK_VALUES // count)
+    for start in range(0, rows, step):
+        yield slice(start, min(start + step, rows))
+
+
+def _note(result: ChainResult, stage: str, seen: Trace, rows: slice, total: int) -> None:
+    """Enter a block's trace into the trace of the whole stage."""
+    kept = result.traces[stage]
+    for name, uses in seen.used.items():
+        kept.used[name] = kept.used.get(name, 0) + uses
+    for key, states in seen.excursions.items():
+        whole = kept.excursions.setdefault(key, np.zeros(total, dtype=np.int8))
+        whole[rows] = np.maximum(whole[rows], states)
+
+
+def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResult) -> None:
+    walls = np.concatenate([zones.wall_mm, zones.choke_mm])
+    frozen = freeze(
+        walls, zones.roles * 2, alloy=settings.alloy, melt=settings.melt, tool=settings.tool, draws=draws,
+        film_factor=settings.calibration.interface_factor,
+    )  # fmt: skip
+    n = len(zones.roles)
+    cutoff, choke = frozen.cutoff_s[:n], frozen.cutoff_s[n:]
+    solid, lst = frozen.solid_s[:n], frozen.local_solidification_s[:n]
+    fed = (zones.feeder >= 0)[:, None]
+    with trace() as seen:
+        rate = mean_cooling_rate(settings.alloy.freezing_range_k, lst)
+        margin = np.where(fed, feeding_margin(choke[zones.feeder], cutoff), np.inf)
+        later = (solid[zones.feeder] - solid) / zones.distance_mm[:, None]
+        # The criterion speaks along the flow of feed metal: none where the feeder is solid first.
+        niyama = np.where(fed & (later > 0.0), niyama_from_times(rate, later), np.nan)
+    seen.used[WALL_RELATION] = 1
+    valid = REGISTRY[WALL_RELATION].valid.get("wall_mm")
+    if valid is not None:
+        seen.excursions[WALL_RELATION, "wall_mm"] = row_states(zones.wall_mm, valid)
+    _note(result, "freezing", seen, slice(None), n)
+    result.samples.update(
+        local_solidification_time_s=lst, solid_time_s=solid, cutoff_time_s=cutoff, cooling_rate_k_per_s=rate,
+        feeding_margin=margin, niyama=niyama, path_margin=_along_path(margin, zones.feeder),
+    )  # fmt: skip
+
+
+def _along_path(margin: Array, feeder: NDArray[np.int64]) -> Array:
+    """Return the smallest margin met on the way from each zone to the gate."""
+    path = margin
+    for _ in range(len(np.unique(feeder))):
+        path = np.where((feeder >= 0)[:, None], np.minimum(path, path[feeder]), path)
+    return path
+
+
+def _downstream(values: dict[str, Array], settings: Settings, draws: Draws, result: ChainResult, rows: slice) -> None:
+    total = len(result.samples["solid_time_s"])
+    for stage, step in _STEPS.items():
+        with trace() as seen:
+            step(values, settings, draws)
+        _note(result, stage, seen, rows, total)
+
+
+def _structure(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
+    plant = settings.calibration
+    sdas = sdas_cube_root(values["local_solidification_time_s"], plant.sdas_prefactor_um)
+    values["sdas_um"] = sdas * effect(draws, "SDAS relation", plant.one_sigma)
+
+
+def _soundness(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
+    melt, tool, plant = settings.melt, settings.tool, settings.calibration
+    hydrogen = np.maximum(melt.hydrogen_ml_100g + effect(draws, "hydrogen", plant.one_sigma), 0.0)
+    pressure = metal_pressure(tool.metal_head_mm, tool.hold_pressure_bar, open_share(values["path_margin"]))
+    sites = site_factor(melt.strontium_ppm, melt.cleanliness)
+    gas = gas_porosity(hydrogen, values["local_solidification_time_s"], values["sdas_um"], pressure, sites)
+    gas *= plant.porosity_factor * effect(draws, "gas porosity estimate", plant.one_sigma)
+    gas = np.minimum(gas, gas_porosity_bound(hydrogen, pressure))
+    alloy = settings.alloy
+    star = dimensionless_niyama(
+        values["niyama"], values["sdas_um"], pressure, alloy.shrinkage_pct, alloy.freezing_range_k
+    )
+    shrinkage = shrinkage_porosity(values["feeding_margin"], star, alloy.shrinkage_pct, alloy.cutoff_fs)
+    shrinkage = shrinkage * effect(draws, "shrinkage estimate", plant.one_sigma)
+    porosity = gas + shrinkage
+    mean = mean_pore_diameter(porosity, PORES_PER_MM3 * effect(draws, "pore count", plant.one_sigma))
+    values.update(
+        gas_porosity_pct=gas, shrinkage_porosity_pct=shrinkage, porosity_pct=porosity, pore_size_um=mean,
+        largest_pore_um=largest_pore_diameter(mean),
+    )  # fmt: skip
+
+
+def _strength(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
+    treatment = settings.treatment
+    temper = temper_name(treatment.temper, settings.alloy.heat_treatable)
+    ys = yield_strength(
+        temper, values["sdas_um"], settings.melt.magnesium_wt_pct,
+        reduced_ageing_time(treatment.ageing_time_h, treatment.ageing_temp_c), treatment.quench_rate_k_s,
+        values["porosity_pct"],
+    )  # fmt: skip
+    ys = np.maximum(ys + effect(draws, "yield strength", settings.calibration.one_sigma), 1.0)
+    hardness = hardness_from_yield_t6 if temper == "T6" else hardness_from_yield
+    values.update(ys_mpa=ys, hardness_hb=hardness(ys))
+
+
+def _ductility(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
+    melt, plant, treatment = settings.melt, settings.calibration, settings.treatment
+    temper = TEMPERS[temper_name(treatment.temper, settings.alloy.heat_treatable)]
+    share = DEFECT_CONCENTRATION * effect(draws, "defect share on the fracture", plant.one_sigma)
+    factor = plant.elongation_factor * temper.elongation_factor * effect(draws, "elongation", plant.one_sigma)
+    factor = factor * modification_factor(melt.strontium_ppm, treatment.solution_time_h) * iron_factor(melt.iron_wt_pct)
+    strain = elongation(
+        values["sdas_um"], values["ys_mpa"], defect_area_fraction(values["porosity_pct"], share),
+        DEFECT_DECAY * effect(draws, "defect sensitivity", plant.one_sigma), factor,
+    )  # fmt: skip
+    uts = tensile_strength(values["ys_mpa"], strain, effect(draws, "work hardening", plant.one_sigma))
+    values.update(elongation_pct=strain, uts_mpa=uts, quality_index_mpa=quality_drouzy(uts, strain))
+
+
+def _fatigue(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
+    strength = fatigue_strength(values["sdas_um"], pore_sqrt_area(values["largest_pore_um"]))
+    values["fatigue_strength_mpa"] = strength * effect(draws, "fatigue strength", settings.calibration.one_sigma)
+
+
+_STEPS = {
+    "structure": _structure,
+    "soundness": _soundness,
+    "strength": _strength,
+    "ductility": _ductility,
+    "fatigue": _fatigue,
+}
+
+
+def feeding_rows(names: Mapping[str, int], feeds_from: tuple[str, ...]) -> NDArray[np.int64]:
+    """Return the row of each zone's feeder, -1 for the gate."""
+    return np.array([names.get(feeder, -1) for feeder in feeds_from], dtype=np.int64)

@@ -1,0 +1,249 @@
+"""Screen one design: run the chain, hold it against the limits, and say what drives the uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from castq.core.cautions import cautions_for
+from castq.core.relation import REGISTRY
+from castq.core.sampling import Draws
+from castq.physics.porosity import hydrogen_limit, metal_pressure, site_factor
+from castq.physics.shrinkage import open_share
+from castq.screening.chain import STAGES, ChainResult, Settings, Zones, feeding_rows, run_chain
+from castq.screening.columns import COLUMNS, PREDICTED
+from castq.screening.drivers import drivers_of
+from castq.screening.types import Case, Limit, Screening, Section, Verdict
+from castq.screening.uncertain import draw_all
+from castq.screening.verdict import check_limits, feeding_limits, worst
+
+Array = NDArray[np.float64]
+
+EDGE_WIDENING = 1.5
+FLOW_FORMED = "flow formed after casting: its final properties are outside the relations"
+WORKED_ROLES = ("rim well", "inboard flange", "outboard flange")
+WORKED_QUANTITIES = ("ys_mpa", "uts_mpa", "elongation_pct", "hardness_hb", "quality_index_mpa", "fatigue_strength_mpa")
+EDGE, OUTSIDE, FAR = 1, 2, 3
+
+
+def settings_of(case: Case) -> Settings:
+    """Return what all zones of a case share."""
+    return Settings(case.alloy, case.melt, case.tool, case.treatment, case.calibration)
+
+
+def zones_of(sections: Sequence[Section]) -> Zones:
+    """Return sections as arrays for the chain."""
+    rows = {section.zone: row for row, section in enumerate(sections)}
+    return Zones(
+        roles=tuple(section.role for section in sections),
+        wall_mm=np.array([section.wall_mm for section in sections]),
+        choke_mm=np.array([section.choke_mm for section in sections]),
+        feeder=feeding_rows(rows, tuple(section.feeds_from for section in sections)),
+        distance_mm=np.array([section.feed_distance_mm for section in sections]),
+    )
+
+
+def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
+    """Screen one design.
+
+    Parameters
+    ----------
+    case : Case
+        The design.
+    draws : int
+        Number of random draws [-].
+    seed : int
+        Seed of the draws; the same seed gives the same draws for any design.
+
+    Returns
+    -------
+    Screening
+        Zone table, verdict sheet, drivers, warnings and cautions.
+
+    Raises
+    ------
+    InputError
+        If a wall never freezes with these settings.
+    """
+    drawn = draw_all(draws, seed)
+    zones = zones_of(case.sections)
+    result = run_chain(zones, settings_of(case), drawn)
+    undecided, notes = judge_ranges(result, case)
+    samples = {name: result.samples[name] for name in PREDICTED}
+    limits = (*feeding_limits(case.sections), *case.limits)
+    checks, probability = check_limits(case.sections, limits, samples, undecided)
+    verdicts = [worst([c.verdict for c in checks if c.zone == s.zone]) for s in case.sections]
+    table = zone_table(case.sections, samples, verdicts)
+    table["hydrogen_limit_ml_100g"] = _hydrogen_limits(case, result)
+    return Screening(
+        case=case,
+        zones=table[table_columns()],
+        checks=checks,
+        verdict=worst(verdicts),
+        probability_ok=probability,
+        drivers=drivers_of(case.sections, samples, drawn),
+        relations=tuple(sorted({name for trace in result.traces.values() for name in trace.used})),
+        warnings=(*case.warnings, *_case_notes(case), *notes),
+        cautions=cautions_for("screen"),
+        seed=seed,
+        draws=draws,
+        samples=samples,
+    )
+
+
+def table_columns() -> list[str]:
+    """Return the columns of the zone table in order, p10 and p90 behind each predicted one."""
+    names: list[str] = []
+    for column in COLUMNS:
+        names += [column.name] + ([f"{column.name}_p10", f"{column.name}_p90"] if column.predicted else [])
+    return names
+
+
+def zone_table(sections: Sequence[Section], samples: Mapping[str, Array], verdicts: Sequence[Verdict]) -> pd.DataFrame:
+    """Return the zone table without the hydrogen limits.
+
+    Parameters
+    ----------
+    sections : sequence of Section
+        The zones.
+    samples : mapping of quantity to array (zones, draws)
+        Draws, in the column's unit.
+    verdicts : sequence of Verdict
+        Worst verdict of each zone.
+    """
+    table: dict[str, object] = {
+        "zone": [section.zone for section in sections],
+        "role": [section.role for section in sections],
+        "freezes_after": [section.feeds_from for section in sections],
+        "risk": list(verdicts),
+    }
+    for name in ("volume_cm3", "section_mm", "wall_mm", "typical_mm", "choke_mm"):
+        table[name] = [getattr(section, name) for section in sections]
+    for name, values in samples.items():
+        low, middle, high = _bands(values)
+        table |= {name: middle, f"{name}_p10": low, f"{name}_p90": high}
+    return pd.DataFrame(table)
+
+
+def _bands(values: Array) -> Array:
+    """Return p10, median and p90 of each row, array (3, rows); rows without a finite value give NaN."""
+    kept = np.where(np.isinf(values), np.nan, values)
+    return np.asarray(np.percentile(kept, [10, 50, 90], axis=1))
+
+
+def judge_ranges(result: ChainResult, case: Case) -> tuple[dict[tuple[int, str], str], tuple[str, ...]]:
+    """Widen, mark or drop what rests on a relation used outside its range.
+
+    An edge use widens the band by half; an outside one keeps the number but decides nothing; a far one drops it.
+
+    Returns
+    -------
+    dict of (row, quantity) to str, tuple of str
+        Why a prediction may not decide, and the warnings in words.
+    """
+    undecided: dict[tuple[int, str], str] = {}
+    count = len(case.sections)
+    for quantity in PREDICTED:
+        for row, state in enumerate(result.states(quantity, count)):
+            if state == EDGE:
+                result.samples[quantity][row] = _widened(result.samples[quantity][row])
+            elif state >= OUTSIDE:
+                undecided[row, quantity] = "a relation behind it is used outside its range"
+            if state == FAR:
+                result.samples[quantity][row] = np.nan
+    if case.tool.rim_flow_formed:
+        worked = [row for row, section in enumerate(case.sections) if section.role in WORKED_ROLES]
+        undecided |= {(row, quantity): FLOW_FORMED for row in worked for quantity in WORKED_QUANTITIES}
+    return undecided, tuple(_range_notes(result, case))
+
+
+def _widened(values: Array) -> Array:
+    middle = np.median(values)
+    return np.asarray(np.maximum(middle + EDGE_WIDENING * (values - middle), 0.0))
+
+
+def _range_notes(result: ChainResult, case: Case) -> list[str]:
+    notes = []
+    for stage in STAGES:
+        for (name, argument), rows in result.traces[stage].excursions.items():
+            low, high = REGISTRY[name].valid[argument]
+            rows = np.broadcast_to(rows, len(case.sections))
+            for state, word in ((EDGE, "at the edge of"), (OUTSIDE, "outside"), (FAR, "far outside")):
+                zones = [s.zone for s, found in zip(case.sections, rows, strict=True) if found == state]
+                if zones:
+                    notes.append(
+                        f"{', '.join(zones)}: relation {name} is used {word} its range, "
+                        f"{argument} {low:g} to {high:g}{_CONSEQUENCE[state]}"
+                    )
+    return notes
+
+
+_CONSEQUENCE = {
+    EDGE: "; the band is widened by half",
+    OUTSIDE: "; what rests on it decides nothing",
+    FAR: "; no number is given",
+}
+
+
+def _case_notes(case: Case) -> list[str]:
+    notes = []
+    if case.tool.rim_flow_formed:
+        notes.append(f"the rim is screened as its cast preform; it is {FLOW_FORMED}")
+    if not case.alloy.heat_treatable and case.treatment.temper != "F":
+        notes.append(f"{case.alloy.id} is not aged: screened as cast, whatever the temper says")
+    return notes
+
+
+def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
+    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit."""
+    by_role: dict[str, Limit] = {limit.role: limit for limit in case.limits if limit.quantity == "porosity_pct"}
+    found = []
+    for row, section in enumerate(case.sections):
+        limit = by_role.get(section.role)
+        if limit is None:
+            found.append(float("nan"))
+            continue
+        middle = {name: float(np.median(result.samples[name][row])) for name in (
+            "local_solidification_time_s", "sdas_um", "shrinkage_porosity_pct", "path_margin")}  # fmt: skip
+        pressure = metal_pressure(
+            case.tool.metal_head_mm, case.tool.hold_pressure_bar, open_share(middle["path_margin"])
+        )
+        sites = site_factor(case.melt.strontium_ppm, case.melt.cleanliness) * case.calibration.porosity_factor
+        room = limit.value - middle["shrinkage_porosity_pct"]
+        found.append(float(hydrogen_limit(
+            room, middle["local_solidification_time_s"], middle["sdas_um"], pressure, sites)))  # fmt: skip
+    return found
+
+
+def batch_table(cases: Sequence[Case], drawn: Draws) -> pd.DataFrame:
+    """Run many cases that share alloy, melt, die and treatment through the chain at once.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Cases that differ in their sections only.
+    drawn : dict of name to array (draws,)
+        Draws from `draw_all`.
+
+    Returns
+    -------
+    DataFrame
+        The zone tables below each other, with a column `case`; no verdict.
+    """
+    stacked = [section for case in cases for section in case.sections]
+    zones = zones_of(stacked)
+    starts = np.repeat(
+        np.cumsum([0] + [len(case.sections) for case in cases[:-1]]), [len(case.sections) for case in cases]
+    )
+    feeder = np.concatenate([zones_of(case.sections).feeder for case in cases])
+    zones = Zones(zones.roles, zones.wall_mm, zones.choke_mm, np.where(feeder >= 0, feeder + starts, -1), zones.distance_mm)
+    result = run_chain(zones, settings_of(cases[0]), drawn)
+    samples = {name: result.samples[name] for name in PREDICTED}
+    table = zone_table(stacked, samples, ["no limit"] * len(stacked))
+    table.insert(0, "case", np.repeat([case.name for case in cases], [len(case.sections) for case in cases]))
+    return table.drop(columns=["risk"])
+
+
