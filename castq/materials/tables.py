@@ -113,12 +113,12 @@ def _load(path: Path, key: str, build: Callable[[Table], Material | None]) -> di
 
 def _check_names(top: Table, records: Sequence[Material]) -> None:
     """Note a fault for each name that two materials share."""
-    owner: dict[str, str] = {}
+    bearer: dict[str, str] = {}
     for record in records:
         for name in dict.fromkeys(_key(other) for other in (record.id, *record.aliases)):
-            if name in owner:
-                top.fault("", f"'{record.id}' and '{owner[name]}' share the name '{name}'", "", "give it to one only")
-            owner[name] = record.id
+            if name in bearer:
+                top.fault("", f"'{record.id}' and '{bearer[name]}' share the name '{name}'", "", "give it to one only")
+            bearer[name] = record.id
 
 
 def _begin(row: Table) -> tuple[str, tuple[str, ...]]:

@@ -96,6 +96,7 @@ def interface_limited_time(
     interface_w_m2k: ArrayLike,
     freezing_temp_c: ArrayLike,
     die_temp_c: ArrayLike,
+    *,
     density_kg_m3: ArrayLike = 2400.0,
 ) -> Array:
     """Return the freezing time, linear in the modulus.
@@ -136,6 +137,7 @@ def adams_time(
     interface_w_m2k: ArrayLike,
     temperature_step_k: ArrayLike,
     k_solid_w_mk: ArrayLike = 150.0,
+    *,
     density_kg_m3: ArrayLike = 2550.0,
 ) -> Array:
     """Return the time until a shell as thick as the modulus is frozen.
@@ -184,6 +186,7 @@ def heating_die_time(
     interface_w_m2k: ArrayLike,
     temperature_step_k: ArrayLike,
     die_effusivity: ArrayLike = 10800.0,
+    *,
     density_kg_m3: ArrayLike = 2450.0,
 ) -> Array:
     """Return the freezing time of a section in a die that heats up.
@@ -212,8 +215,8 @@ def heating_die_time(
     -----
     With a = 1/h, b = 2/(sqrt(pi) e), y = b sqrt(t)/a the heat balance reads y - ln(1 + y) = q b^2/(2 a), where q is
     the heat to be removed over the temperature step. The die face is taken under a flux that falls slowly, as behind a
-    film; not for sand, where the mould alone limits the flow and the time would come out 2.5 times low. Newton's iteration starts above the root of this convex
-    function, so it falls to it without overshoot.
+    film; not for sand, where the mould alone limits the flow and the time would come out 2.5 times low. Newton's
+    iteration starts above the root of this convex function, so it falls to it without overshoot.
     """
     heat = np.asarray(heat_kj_kg, dtype=float) * np.asarray(density_kg_m3, dtype=float)
     need = heat * np.asarray(modulus_mm, dtype=float) / np.asarray(temperature_step_k, dtype=float)
@@ -242,6 +245,7 @@ def lumped_cooling_time(
     interface_w_m2k: ArrayLike,
     above_start_k: ArrayLike,
     above_end_k: ArrayLike,
+    *,
     density_kg_m3: ArrayLike = 2400.0,
 ) -> Array:
     """Return the time to cool from one temperature to another.

@@ -301,6 +301,7 @@ def ripening_parameter(
     end_wt_pct: ArrayLike = 12.6,
     liquid_diffusivity: ArrayLike = 3e-9,
     gibbs_thomson: ArrayLike = 1.96e-7,
+    *,
     liquidus_slope: ArrayLike = 6.6,
     partition: ArrayLike = 0.13,
 ) -> Array:

@@ -89,11 +89,13 @@ def _differences(a: Screening, b: Screening, role: str, row_a: int, row_b: int) 
         column = BY_NAME[quantity]
         better: Literal["higher", "lower"] = "higher" if column.better == "higher" else "lower"
         probability = probability_b_better(draws_a, draws_b, quantity, better)
-        low, middle, high = np.percentile(draws_b - draws_a, [10, 50, 90])
+        change = draws_b - draws_a
+        # Order statistics, not interpolation: swapping A and B then mirrors the band to the last bit.
+        low, high = np.percentile(change, 10, method="lower"), np.percentile(change, 90, method="higher")
         found.append(
             Difference(
                 role, quantity, column.unit, better, float(np.median(draws_a)), float(np.median(draws_b)),
-                float(middle), float(low), float(high), probability, _verdict(probability),
+                float(np.median(change)), float(low), float(high), probability, _verdict(probability),
             )  # fmt: skip
         )
     return found

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from castq.geometry.axis import Axis, find_axis, wheel_likeness
 from castq.geometry.mesh import Mesh
-from castq.geometry.roles import CODE
 from castq.geometry.thickness import LocalSection, local_section
 from castq.geometry.voxels import Grid, voxelise
-from castq.geometry.zone_measure import ZoneMeasure, zone_sections
+from castq.geometry.zone_measure import ZoneMeasure, measure_zones
 from castq.geometry.zones import ZoneBox, ZoneMap, apply_overrides, find_zones
 from castq.screening.types import FEEDS_FROM, Section
 
@@ -94,21 +91,11 @@ def measure_shape(
     turned = mesh.moved(found.rotation, found.centre_mm)
     grid = voxelise(turned, voxel_mm, source=source)
     section = local_section(turned, grid)
-    zones = apply_overrides(_facing(find_zones(grid), outboard), grid, overrides)
-    measures = zone_sections(zones, grid, section)
+    zones = apply_overrides(find_zones(grid, outboard=outboard, source=source), grid, overrides)
+    measures = measure_zones(zones, grid, section)
     warnings = (*found.warnings, *wheel_likeness(grid), *_leak_warnings(grid), *section.notes, *zones.warnings)
     facts = _facts(turned, found, grid, section, zones)
     return WheelShape(turned, found, grid, section, zones, sections_of(measures), facts, warnings)
-
-
-def _facing(zones: ZoneMap, outboard: int | None) -> ZoneMap:
-    """Return the zones with the outboard side as given, when it is given."""
-    if outboard is None or outboard == zones.outboard:
-        return zones
-    swapped = np.arange(len(CODE) + 1, dtype=np.int8)
-    inner, outer = CODE["inboard flange"], CODE["outboard flange"]
-    swapped[inner], swapped[outer] = outer, inner
-    return replace(zones, codes=swapped[zones.codes], outboard=outboard)
 
 
 def _leak_warnings(grid: Grid) -> tuple[str, ...]:
@@ -140,7 +127,7 @@ def sections_of(measures: Sequence[ZoneMeasure]) -> tuple[Section, ...]:
                 choke_mm=measure.choke_mm,
                 volume_cm3=measure.volume_cm3,
                 feeds_from=feeder,
-                feed_distance_mm=measure.distance_to.get(feeder, float("nan")),
+                feed_distance_mm=measure.distance_mm.get(feeder, float("nan")),
                 typical_mm=measure.wall_median_mm,
             )
         )

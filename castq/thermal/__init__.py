@@ -1,0 +1,1 @@
+"""Transient heat flow: when each place freezes."""

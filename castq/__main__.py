@@ -1,0 +1,5 @@
+"""Run castq as `python -m castq`."""
+
+from castq.cli.main import run
+
+run()

@@ -1,0 +1,82 @@
+"""From whatever the user names to a case that can be screened: case file, shape, or section table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from castq.core.errors import input_error
+from castq.core.quantities import parse_quantity
+from castq.files.case import CaseFile, build_case, case_from_source, read_case
+from castq.files.mesh import read_mesh
+from castq.files.sections import read_sections
+from castq.screening.shape import WheelShape, measure_shape
+from castq.screening.types import Case
+
+TABLES = {".csv", ".xlsx"}
+SHAPES = {".stl", ".ply", ".obj", ".3mf", ".step", ".stp", ".iges", ".igs"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Design:
+    """A case, and its measured shape when it came from one."""
+
+    case: Case
+    shape: WheelShape | None
+
+
+def read_design(
+    source: Path, *, alloy: str = "", units: str = "", body: str = "", voxel: str = ""
+) -> Design:
+    """Read a design.
+
+    Parameters
+    ----------
+    source : Path
+        Case file (.toml), shape or section table.
+    alloy : str
+        Alloy, needed unless the source is a case file; replaces that of a case file.
+    units, body, voxel : str
+        What replaces or completes the case file: unit of the shape, body of the file, voxel size with its unit.
+
+    Returns
+    -------
+    Design
+        Ready to be screened.
+
+    Raises
+    ------
+    InputError
+        With every fault found in the source.
+    """
+    suffix = source.suffix.lower()
+    if suffix == ".toml":
+        case_file = read_case(source, alloy=alloy)
+    elif suffix in TABLES | SHAPES:
+        if not alloy:
+            raise input_error(
+                source.name, "--alloy", "the alloy is not given", "an alloy name", "add for example --alloy AlSi7Mg0.3"
+            )
+        case_file = case_from_source(source, alloy=alloy, table=suffix in TABLES)
+    else:
+        raise input_error(
+            source.name, "", f"'{suffix or 'no ending'}' is not a kind of file castq reads",
+            "a case file (.toml), a shape or a section table", "use one of: .toml " + " ".join(sorted(SHAPES | TABLES)),
+        )
+    if case_file.section_table is not None:
+        sections, warnings, used = read_sections(case_file.section_table)
+        return Design(build_case(case_file, sections, {}, (used,), warnings), None)
+    return _from_shape(case_file, units, body, voxel)
+
+
+def _from_shape(case_file: CaseFile, units: str, body: str, voxel: str) -> Design:
+    path = case_file.geometry
+    loaded = read_mesh(path, units=units or case_file.units or None, body=body or case_file.body or None)
+    voxel_mm = parse_quantity(voxel, "length_mm", "command line", "--voxel") if voxel else case_file.voxel_mm
+    shape = measure_shape(
+        loaded.mesh, voxel_mm=voxel_mm, axis=case_file.axis, outboard=case_file.outboard,
+        overrides=case_file.overrides, source=path.name,
+    )  # fmt: skip
+    facts = {**shape.facts, "units": loaded.units, "facets": loaded.facets, "format": loaded.format}
+    case = build_case(case_file, shape.sections, facts, (loaded.input,), (*loaded.warnings, *shape.warnings))
+    return Design(case, shape)

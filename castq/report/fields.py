@@ -1,0 +1,121 @@
+"""What pictures of the shape are made from: the mesh, the voxel grid and the results on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from castq.screening.columns import BY_NAME
+from castq.screening.types import ROLES
+
+if TYPE_CHECKING:
+    from castq.geometry.mesh import Mesh
+    from castq.geometry.voxels import Grid
+
+# Outermost share of the cells left beyond each end of a colour scale, so that one odd cell does not stretch it.
+TAIL_PCT = 0.5
+# Results reach this many cells into the void, so that the surface itself is coloured by the metal behind it.
+REACH_CELLS = 2.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WheelFields:
+    """The wheel as a picture needs it.
+
+    Attributes
+    ----------
+    mesh : Mesh
+        Surface, wheel axis along z, centred [mm].
+    grid : Grid
+        Voxel grid with the metal share of each cell.
+    zone_codes : int8 array (nx, ny, nz)
+        0 in the void, i + 1 in a cell of `ROLES[i]`.
+    fields : mapping of name to float32 array (nx, ny, nz)
+        Results on the cells, in the unit the name ends in; NaN where unknown.
+    """
+
+    mesh: Mesh
+    grid: Grid
+    zone_codes: NDArray[np.int8]
+    fields: Mapping[str, NDArray[np.float32]]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A colour scale.
+
+    Attributes
+    ----------
+    name, label, unit : str
+        Field, words for the colour bar, and unit as in the zone table.
+    better : {"higher", "lower", ""}
+        Which way is better; the dark end of the map is always the worse one.
+    low, high : float
+        Ends of the scale, in the unit of the field.
+    below, above : bool
+        True when some cells lie beyond that end.
+    """
+
+    name: str
+    label: str
+    unit: str
+    better: Literal["higher", "lower", ""]
+    low: float
+    high: float
+    below: bool
+    above: bool
+
+    @property
+    def reverse(self) -> bool:
+        """True when small values are the bad ones, and so get the dark end."""
+        return self.better == "higher"
+
+
+_EXTRA: dict[str, tuple[str, str, Literal["higher", "lower", ""]]] = {
+    "risk": ("Risk", "-", "lower"),
+    "wall_mm": ("Wall thickness", "mm", ""),
+    "solid_time_s": ("Time to solid", "s", "lower"),
+}
+
+
+def describe(name: str) -> tuple[str, str, Literal["higher", "lower", ""]]:
+    """Return label, unit and better side of a field, from the zone table's own columns where it has one."""
+    if name in _EXTRA:
+        return _EXTRA[name]
+    if name in BY_NAME:
+        column = BY_NAME[name]
+        return column.label, column.unit, column.better
+    return name.replace("_", " "), "-", ""
+
+
+def scale_of(name: str, *sources: WheelFields) -> Scale:
+    """Return one colour scale that fits a field in all the wheels given, so that equal colours mean equal values."""
+    values = np.concatenate([wheel.fields[name][wheel.zone_codes > 0].ravel() for wheel in sources])
+    values = values[np.isfinite(values)]
+    label, unit, better = describe(name)
+    if values.size == 0:
+        return Scale(name, label, unit, better, 0.0, 1.0, False, False)
+    low, high = (float(v) for v in np.percentile(values, [TAIL_PCT, 100.0 - TAIL_PCT]))
+    if high - low < 1e-6 * max(abs(high), 1e-9):
+        low, high = low - 0.5 * max(abs(low), 1e-3), high + 0.5 * max(abs(high), 1e-3)
+    return Scale(name, label, unit, better, low, high, bool(values.min() < low), bool(values.max() > high))
+
+
+def nice_ticks(low: float, high: float, count: int = 5) -> list[float]:
+    """Return round values inside low .. high, about `count` of them."""
+    raw = (high - low) / max(count, 1)
+    power = 10.0 ** np.floor(np.log10(raw))
+    step = float(next(s for s in (1.0, 2.0, 2.5, 5.0, 10.0) if s * power >= raw * 0.999) * power)
+    first = int(np.ceil(low / step - 1e-9))
+    last = int(np.floor(high / step + 1e-9))
+    return [round(i * step, 12) for i in range(first, last + 1)]
+
+
+def role_names(codes: NDArray[np.int8]) -> tuple[str, ...]:
+    """Return the roles that occur in the codes, in the order of `ROLES`."""
+    present = set(np.unique(codes).tolist())
+    return tuple(role for i, role in enumerate(ROLES) if i + 1 in present)
