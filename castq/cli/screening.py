@@ -13,6 +13,7 @@ from castq.core.errors import EXIT_VERDICT_NEGATIVE
 
 if TYPE_CHECKING:
     from castq.files.intake import Design
+    from castq.screening.fields import WheelFields
     from castq.screening.types import Comparison, Screening
 
 ALLOY = typer.Option("", "--alloy", help="Alloy, when SOURCE is a shape or a section table; for example AlSi7Mg0.3.")
@@ -113,11 +114,11 @@ def demo(
         for case in cases:
             typer.echo(f"screening {case.name} ...", err=True)
             design, result = _screen_one(case, "", "", "", "", 256, 1)
-            write_screening_bundle(folder / case.stem, result, design.fields(), pictures=pictures)
+            write_screening_bundle(folder / case.stem, result, _fields(design, result), pictures=pictures)
             screened.append((design, result))
         comparison = hold_against(screened[0][1], screened[1][1])
         typer.echo("comparing A and B ...", err=True)
-        fields = (screened[0][0].fields(), screened[1][0].fields())
+        fields = (_fields(*screened[0]), _fields(*screened[1]))
         write_comparison_bundle(folder / "compare", comparison, fields, pictures=pictures)
     typer.echo(screening_text(screened[0][1]))
     typer.echo("")
@@ -125,6 +126,13 @@ def demo(
     typer.echo(f"\nreports: {out / cases[0].stem / 'report.html'}")
     typer.echo(f"         {out / cases[1].stem / 'report.html'}")
     typer.echo(f"         {out / 'compare' / 'report.html'}")
+
+
+def _fields(design: Design, result: Screening) -> WheelFields | None:
+    """Return the wheel as pictures need it; None when the design came from a section table."""
+    from castq.screening.fields import wheel_fields
+
+    return None if design.shape is None else wheel_fields(design.case, design.shape, result)
 
 
 def _default_out(source: Path, what: str) -> Path:
@@ -145,8 +153,8 @@ def _write_screening(design: Design, result: Screening, out: Path, force: bool, 
     from castq.files.atomic import staged_folder
     from castq.report.bundle import write_screening_bundle
 
-    with staged_folder(out, force=force) as folder:
-        write_screening_bundle(folder, result, design.fields(), pictures=pictures)
+    with staged_folder(out, force=force, inputs=design.inputs) as folder:
+        write_screening_bundle(folder, result, _fields(design, result), pictures=pictures)
     return out
 
 
@@ -156,8 +164,8 @@ def _write_comparison(
     from castq.files.atomic import staged_folder
     from castq.report.bundle import write_comparison_bundle
 
-    with staged_folder(out, force=force) as folder:
-        write_comparison_bundle(folder, result, (designs[0].fields(), designs[1].fields()), pictures=pictures)
+    with staged_folder(out, force=force, inputs=(*designs[0].inputs, *designs[1].inputs)) as folder:
+        write_comparison_bundle(folder, result, (_fields(designs[0], result.a), _fields(designs[1], result.b)), pictures=pictures)
     return out
 
 

@@ -51,9 +51,7 @@ BY_COMMAND: dict[str, tuple[str, ...]] = {
         "radiation officer.",
         "What the inspection misses, the model cannot learn.",
     ),
-    "rejects": (
-        "Advice for sorting and for finding causes; do not skip an inspection because of a low score.",
-    ),
+    "rejects": ("Advice for sorting and for finding causes; do not skip an inspection because of a low score.",),
 }
 
 

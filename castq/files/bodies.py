@@ -38,16 +38,21 @@ class Body:
         Its skin, facing outward [unit of the file].
     open_edges : int
         Edges where a facet is missing [-].
+    volume : float
+        Signed volume [cubic unit of the file].
     """
 
     name: str
     mesh: Mesh
     open_edges: int
+    volume: float
 
     @cached_property
-    def volume(self) -> float:
-        """Signed volume [cubic unit of the file]."""
-        return self.mesh.volume_mm3
+    def solid(self) -> manifold3d.Manifold | None:
+        """The body for exact booleans, or None when its skin is not two-sided everywhere."""
+        faces = np.ascontiguousarray(self.mesh.faces, dtype=np.uint64)
+        solid = manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(self.mesh.vertices), faces))
+        return solid if solid.status() == manifold3d.Error.NoError else None
 
     @property
     def label(self) -> str:
@@ -143,10 +148,9 @@ def check_volume(source: Source, body: Body) -> tuple[str, ...]:
     """
     if body.open_edges:
         return ()
-    solid = _solid(body.mesh)
-    if solid is None:
+    if body.solid is None:
         return ("the skin touches itself along edges: volume not checked by a second route",)
-    own, other = body.volume, solid.volume()
+    own, other = body.volume, body.solid.volume()
     if abs(own - other) > SAME * own:
         raise source.error(
             "",
@@ -164,7 +168,7 @@ def _shells(source: Source, parts: Sequence[Part]) -> list[Shell]:
         offsets = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
         faces = np.concatenate([part.faces + start for part, start in zip(parts, offsets, strict=True)])
         joined = clean(source, Part("", np.concatenate([part.vertices for part in parts]), faces))
-        if joined.open_share < max(shell.open_share for shell in shells):
+        if joined.edges.open.sum() < sum(shell.edges.open.sum() for shell in shells):
             shells = [joined]
     for shell in shells:
         judge(source, shell)
@@ -172,24 +176,35 @@ def _shells(source: Source, parts: Sequence[Part]) -> list[Shell]:
 
 
 def _pieces(shell: Shell) -> list[Body]:
-    """Split a shell where no edge joins its facets."""
+    """Split a shell where nothing joins its facets: no edge, and at an open seam no corner either."""
     edges, count = shell.edges, len(shell.mesh.faces)
     pair = edges.start[edges.count == 2]
     left, right = edges.order[pair] % count, edges.order[pair + 1] % count
-    links = coo_array((np.ones(len(pair), np.int8), (left, right)), shape=(count, count))
-    number, label = connected_components(links, directed=False)
+    number, label = connected_components(_graph(left, right, count), directed=False)
+    facet = edges.order[edges.start[edges.open]] % count
+    if number > 1 and len(facet):
+        ends = edges.ends[edges.open].T.reshape(-1)
+        seams = _graph(np.tile(label[facet], 2), number + ends, number + len(shell.mesh.vertices))
+        _, group = connected_components(seams, directed=False)
+        together, joined = np.unique(group[label], return_inverse=True)
+        number, label = len(together), joined.astype(label.dtype)
     if number == 1:
-        return [Body(shell.name, shell.mesh, int(edges.open.sum()))]
-    open_at = np.bincount(label[edges.order[edges.start[edges.open]] % count], minlength=number)
+        return [Body(shell.name, shell.mesh, len(facet), shell.volume)]
+    open_at = np.bincount(label[facet], minlength=number)
     by_label = np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label))[:-1])
+    meshes = [compact(shell.mesh.vertices, shell.mesh.faces[chosen]) for chosen in by_label]
     return [
-        Body(shell.name, compact(shell.mesh.vertices, shell.mesh.faces[chosen]), int(open_at[piece]))
-        for piece, chosen in enumerate(by_label)
+        Body(shell.name, mesh, int(open_edges), mesh.volume_mm3)
+        for mesh, open_edges in zip(meshes, open_at, strict=True)
     ]
 
 
+def _graph(left: NDArray[np.int64], right: NDArray[np.int64], count: int) -> coo_array:
+    return coo_array((np.ones(len(left), np.int8), (left, right)), shape=(count, count))
+
+
 def _flipped(body: Body) -> Body:
-    return Body(body.name, Mesh(body.mesh.vertices, body.mesh.faces[:, ::-1]), body.open_edges)
+    return Body(body.name, Mesh(body.mesh.vertices, body.mesh.faces[:, ::-1]), body.open_edges, -body.volume)
 
 
 def _facing_out(pieces: list[Body]) -> tuple[list[Body], list[str]]:
@@ -217,15 +232,7 @@ def _facing_out(pieces: list[Body]) -> tuple[list[Body], list[str]]:
 def _with_cavity(solid: Body, hollow: Body) -> Body:
     faces = np.concatenate([solid.mesh.faces, hollow.mesh.faces + len(solid.mesh.vertices)])
     mesh = Mesh(np.concatenate([solid.mesh.vertices, hollow.mesh.vertices]), faces)
-    return Body(solid.name, mesh, solid.open_edges + hollow.open_edges)
-
-
-def _solid(mesh: Mesh) -> manifold3d.Manifold | None:
-    """Return the mesh as a solid for exact booleans, or None when its skin is not two-sided everywhere."""
-    solid = manifold3d.Manifold(
-        manifold3d.Mesh64(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, dtype=np.uint64))
-    )
-    return solid if solid.status() == manifold3d.Error.NoError else None
+    return Body(solid.name, mesh, solid.open_edges + hollow.open_edges, solid.volume + hollow.volume)
 
 
 def _boxes_meet(a: Body, b: Body) -> bool:
@@ -237,10 +244,9 @@ def _common_volume(a: Body, b: Body) -> float:
     """Return the volume two bodies share [cubic unit of the file]; NaN when it cannot be computed."""
     if not _boxes_meet(a, b):
         return 0.0
-    first, second = _solid(a.mesh), _solid(b.mesh)
-    if first is None or second is None:
+    if a.solid is None or b.solid is None:
         return float("nan")
-    return float((first ^ second).volume())
+    return float((a.solid ^ b.solid).volume())
 
 
 def _inside(small: Body, large: Body) -> bool:
@@ -264,22 +270,25 @@ def _united(source: Source, bodies: list[Body]) -> tuple[list[Body], list[str]]:
         if len(members) == 1:
             result += members
             continue
-        united = manifold3d.Manifold.batch_boolean([_solid(m.mesh) for m in members], manifold3d.OpType.Add).to_mesh64()
+        united = manifold3d.Manifold.batch_boolean(
+            [member.solid for member in members], manifold3d.OpType.Add
+        ).to_mesh64()
         mesh = Mesh(np.asarray(united.vert_properties)[:, :3].copy(), np.asarray(united.tri_verts).astype(np.int64))
+        volume = mesh.volume_mm3
         before = sum(member.volume for member in members)
         warnings.append(
-            f"{len(members)} overlapping bodies united: volume {before:.7g} became {mesh.volume_mm3:.7g} "
+            f"{len(members)} overlapping bodies united: volume {before:.7g} became {volume:.7g} "
             "(cubic units of the file)"
         )
         names: NDArray[np.str_] = np.unique([member.name for member in members])
-        result.append(Body(str(names[0]) if len(names) == 1 else "", mesh, 0))
+        result.append(Body(str(names[0]) if len(names) == 1 else "", mesh, 0, volume))
     return result, warnings
 
 
 def _cannot_unite(source: Source, a: Body, b: Body) -> InputError:
     return source.error(
         "",
-        f"two shells with holes overlap ({a.label} and {b.label}; units of the file)",
+        f"two shells lie in each other's box and one is not closed ({a.label} and {b.label}; units of the file)",
         "closed shells",
         "close and unite them in CAD, or export the wheel alone",
     )

@@ -71,17 +71,17 @@ COATED_INTERFACE: Final[tuple[Default, ...]] = (
 )
 COATING_KEYS: Final = ("coating", "coating_thickness", "coating_thickness_by_zone", "gap")
 
-# Die temperature at the start of the shot [degC]: middle of the usual ranges of top core (350 to 420), junction
-# (380 to 450) and side cores (300 to 400). Common practice, no source.
+# Die temperature at the start of the shot [degC]: within the usual ranges of top core (350 to 420), junction
+# (380 to 450) and side cores (300 to 400), falling from gate to rim end as a tool is run. Common practice, no source.
 DIE_TEMP_C: Final[dict[str, float]] = {
-    "hub": 380.0,
-    "bolt seat": 380.0,
+    "hub": 390.0,
+    "bolt seat": 390.0,
     "spoke-hub junction": 380.0,
-    "spoke": 380.0,
-    "spoke-rim junction": 400.0,
-    "rim well": 350.0,
-    "inboard flange": 350.0,
-    "outboard flange": 350.0,
+    "spoke": 370.0,
+    "spoke-rim junction": 380.0,
+    "rim well": 340.0,
+    "inboard flange": 310.0,
+    "outboard flange": 330.0,
 }
 CLEANLINESS: Final[dict[str, float]] = {"clean": 0.5, "ordinary": 1.0, "oxide-rich": 2.0}
 

@@ -74,8 +74,11 @@ def compact(points: Points, faces: Faces) -> Mesh:
     return Mesh(points[used], (np.cumsum(used) - 1)[faces].astype(np.int64))
 
 
-def open_share_of(mesh: Mesh, edges: Edges) -> float:
-    """Return the area spanned by the open loops over the surface [-]: a crack spans none, however long."""
+def open_area(mesh: Mesh, edges: Edges) -> float:
+    """Return the area spanned by the open loops [square unit of the mesh]: a crack spans none, however long.
+
+    Loops that touch are taken together, so that patches meshed apart along a common seam do not count as holes.
+    """
     ends = edges.ends[edges.open]
     if len(ends) == 0:
         return 0.0
@@ -86,7 +89,7 @@ def open_share_of(mesh: Mesh, edges: Edges) -> float:
     turn = 0.5 * np.cross(points[ends[:, 0]], points[ends[:, 1]])
     spanned = np.zeros((number, 3))
     np.add.at(spanned, label[ends[:, 0]], turn)
-    return float(np.linalg.norm(spanned, axis=1).sum() / mesh.area_mm2)
+    return float(np.linalg.norm(spanned, axis=1).sum())
 
 
 def near(mesh: Mesh, edges: Edges, chosen: NDArray[np.bool_]) -> str:

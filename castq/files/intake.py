@@ -19,10 +19,11 @@ SHAPES = {".stl", ".ply", ".obj", ".3mf", ".step", ".stp", ".iges", ".igs"}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Design:
-    """A case, and its measured shape when it came from one."""
+    """A case, its measured shape when it came from one, and the files it was read from."""
 
     case: Case
     shape: WheelShape | None
+    inputs: tuple[Path, ...]
 
 
 def read_design(
@@ -65,11 +66,12 @@ def read_design(
         )
     if case_file.section_table is not None:
         sections, warnings, used = read_sections(case_file.section_table)
-        return Design(build_case(case_file, sections, {}, (used,), warnings), None)
-    return _from_shape(case_file, units, body, voxel)
+        case = build_case(case_file, sections, {}, (used,), warnings)
+        return Design(case, None, (source, case_file.section_table))
+    return _from_shape(case_file, source, units, body, voxel)
 
 
-def _from_shape(case_file: CaseFile, units: str, body: str, voxel: str) -> Design:
+def _from_shape(case_file: CaseFile, source: Path, units: str, body: str, voxel: str) -> Design:
     path = case_file.geometry
     loaded = read_mesh(path, units=units or case_file.units or None, body=body or case_file.body or None)
     voxel_mm = parse_quantity(voxel, "length_mm", "command line", "--voxel") if voxel else case_file.voxel_mm
@@ -79,4 +81,4 @@ def _from_shape(case_file: CaseFile, units: str, body: str, voxel: str) -> Desig
     )  # fmt: skip
     facts = {**shape.facts, "units": loaded.units, "facets": loaded.facets, "format": loaded.format}
     case = build_case(case_file, shape.sections, facts, (loaded.input,), (*loaded.warnings, *shape.warnings))
-    return Design(case, shape)
+    return Design(case, shape, (source, path))

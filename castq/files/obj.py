@@ -109,15 +109,15 @@ def _fan(source: Source, number: int, words: list[bytes], known: int) -> list[tu
         )
     indices = []
     for word in words[1:]:
-        try:
-            index = int(word.split(b"/", 1)[0])
-        except ValueError:
+        written = word.split(b"/", 1)[0]
+        if not (written.removeprefix(b"-").isdigit() and len(written) < 12):
             raise source.error(
                 f"line {number}",
                 f"'{plain(word.decode('latin-1'), 40)}' is not a vertex number",
-                "",
+                "a whole number",
                 "export the file again",
-            ) from None
+            )
+        index = int(written)
         index = index - 1 if index > 0 else known + index if index < 0 else -1
         if not 0 <= index:
             raise source.error(

@@ -9,7 +9,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from castq.files.edges import Edges, Faces, Points, compact, find_edges, near, open_share_of
+from castq.files.edges import Edges, Faces, Points, compact, find_edges, near, open_area
 from castq.files.parts import Part
 from castq.files.source import Source
 from castq.geometry.mesh import Mesh
@@ -19,6 +19,9 @@ from castq.geometry.mesh import Mesh
 JOIN = 1e-6
 WELD = 2e-5
 THIN = 1e-6
+# Coordinates beyond LARGEST and models below SMALLEST are wheels in no unit [unit of the file]. Practice.
+LARGEST = 1e7
+SMALLEST = 1e-6
 # Openings up to this share of the surface are left for the voxel leak measure to judge; larger ones are refused.
 # One facet of a twelve-facet box is 3.6 % or more, one facet of a meshed wheel about 0.001 %. Practice.
 OPEN_SHARE = 0.01
@@ -36,6 +39,8 @@ class Shell:
         Corners joined [unit of the file].
     edges : Edges
         Its edges.
+    area, volume : float
+        Surface and signed volume [square and cubic unit of the file].
     open_share : float
         Area of the openings over the surface [-].
     warnings : tuple of str
@@ -45,6 +50,8 @@ class Shell:
     name: str
     mesh: Mesh
     edges: Edges
+    area: float
+    volume: float
     open_share: float
     warnings: tuple[str, ...]
 
@@ -62,11 +69,10 @@ def clean(source: Source, part: Part) -> Shell:
     Raises
     ------
     InputError
-        If it has no facets, no extent, indices out of range or numbers that are not finite.
+        If it has no facets with an area, no extent, indices out of range or numbers that are not finite.
     """
-    _check(source, part)
-    size = float(np.ptp(part.vertices[part.faces].reshape(-1, 3), axis=0).max())
-    points, faces = _join(part, size * JOIN)
+    points, faces, size = _checked(source, part)
+    points, faces = _join(points, faces, size * JOIN)
     faces, flat = _without_repeats(faces)
     edges = find_edges(faces, len(points))
     notes, twice = [], 0
@@ -92,8 +98,11 @@ def clean(source: Source, part: Part) -> Shell:
     mesh = compact(points, faces)
     if len(mesh.vertices) < len(points):
         edges = find_edges(mesh.faces, len(mesh.vertices))
-    share = open_share_of(mesh, edges) if len(faces) else 1.0
-    return Shell(part.name, mesh, edges, share, tuple(notes))
+    if len(faces) == 0:
+        raise source.error(part.name, "all facets have zero area", "a solid", "export the model as a solid")
+    area = mesh.area_mm2
+    spanned = open_area(mesh, edges)
+    return Shell(part.name, mesh, edges, area, mesh.volume_mm3, spanned / area, tuple(notes))
 
 
 def judge(source: Source, shell: Shell) -> None:
@@ -113,8 +122,6 @@ def judge(source: Source, shell: Shell) -> None:
     """
     mesh, edges = shell.mesh, shell.edges
     place = f"body '{shell.name}'" if shell.name else ""
-    if len(mesh.faces) == 0:
-        raise source.error(place, "all facets have zero area", "a solid", "export the model as a solid")
     size = float(np.ptp(mesh.vertices, axis=0).max())
     if edges.crossed.any():
         raise source.error(
@@ -124,7 +131,7 @@ def judge(source: Source, shell: Shell) -> None:
             "all facets wound alike",
             "make the normals point outward in CAD and export again",
         )
-    if abs(mesh.volume_mm3) <= THIN * mesh.area_mm2 * size:
+    if abs(shell.volume) <= THIN * shell.area * size:
         raise source.error(
             place,
             "no thickness: it encloses no volume (a sheet, or flattened)",
@@ -143,10 +150,15 @@ def judge(source: Source, shell: Shell) -> None:
         raise source.error(
             place,
             f"not watertight: {edges.open.sum():,} open edges, first near {near(mesh, edges, edges.open)}; "
-            f"the openings are {100 * shell.open_share:.2g} % of the surface",
+            f"the openings are {percent(shell.open_share)} % of the surface",
             f"at most {100 * OPEN_SHARE:g} %",
             "close the shell in CAD and export again",
         )
+
+
+def percent(share: float) -> str:
+    """Return a share [-] in percent, as text with four decimals at most."""
+    return f"{round(100.0 * share, 4):g}"
 
 
 def open_note(shell: Shell) -> tuple[str, ...]:
@@ -156,11 +168,12 @@ def open_note(shell: Shell) -> tuple[str, ...]:
         return ()
     return (
         f"not watertight: {edges.open.sum():,} open edges, first near {near(shell.mesh, edges, edges.open)} "
-        f"(units of the file), {100 * shell.open_share:.2g} % of the surface; volume is approximate",
+        f"(units of the file), {percent(shell.open_share)} % of the surface; volume is approximate",
     )
 
 
-def _check(source: Source, part: Part) -> None:
+def _checked(source: Source, part: Part) -> tuple[Points, Faces, float]:
+    """Return the corners that facets use, the facets, and the largest side of the bounding box."""
     points, faces = part.vertices, part.faces
     again = "export the model again"
     if len(faces) == 0:
@@ -168,27 +181,30 @@ def _check(source: Source, part: Part) -> None:
     if faces.min() < 0 or faces.max() >= len(points):
         bad = int(np.flatnonzero((faces < 0).any(axis=1) | (faces >= len(points)).any(axis=1))[0])
         raise source.error(f"facet {bad + 1}", f"points at a corner outside 1 to {len(points):,}", "", again)
-    finite = np.isfinite(points).all(axis=1) & (np.abs(points) <= 1e7).all(axis=1)
-    if not finite.all():
-        bad = int(np.flatnonzero(~finite)[0])
+    if len(points) < faces.size:
+        mesh = compact(points, faces)
+        points, faces = mesh.vertices, mesh.faces
+    low, high = points.min(axis=0), points.max(axis=0)
+    if not (np.abs(low) <= LARGEST).all() or not (np.abs(high) <= LARGEST).all():
+        bad = int(np.flatnonzero(~(np.abs(part.vertices) <= LARGEST).all(axis=1))[0])
         raise source.error(
             f"corner {bad + 1}",
-            f"coordinates {points[bad].tolist()} are out of range or not numbers",
-            "finite coordinates within +/-1e7",
+            f"coordinates {part.vertices[bad].tolist()} are out of range or not numbers",
+            f"finite coordinates within +/-{LARGEST:g}",
             "repair the model and export again",
         )
-    size = float(np.ptp(points[faces].reshape(-1, 3), axis=0).max())
-    if size < 1e-6:
+    size = float((high - low).max())
+    if size < SMALLEST:
         raise source.error(part.name, f"the whole model is {size:.3g} long", "a wheel", "check the scale of the export")
+    return points, faces, size
 
 
-def _join(part: Part, step: float) -> tuple[Points, Faces]:
-    """Give corners in one cell of a grid of width `step` one index."""
-    cell = np.rint((part.vertices - part.vertices[part.faces].reshape(-1, 3).min(axis=0)) / step)
-    cell = np.clip(cell, -2, 2**21 - 4).astype(np.int64) + 2
+def _join(points: Points, faces: Faces, step: float) -> tuple[Points, Faces]:
+    """Give corners in one cell of a grid of width `step` one index; 21 bits hold a cell number along each axis."""
+    cell = np.rint((points - points.min(axis=0)) / step).astype(np.int64)
     key = (cell[:, 0] << 42) | (cell[:, 1] << 21) | cell[:, 2]
     _, first, index = np.unique(key, return_index=True, return_inverse=True)
-    return part.vertices[first], index[part.faces].astype(np.int64)
+    return points[first], index[faces]
 
 
 def _weld(points: Points, faces: Faces, edges: Edges, reach: float) -> Faces:
@@ -216,10 +232,15 @@ def _without_doubles(faces: Faces) -> tuple[Faces, int]:
 
 def _without_needles(points: Points, faces: Faces, edges: Edges) -> tuple[Faces, Edges, int]:
     """Drop facets whose three corners lie on a line, unless they close the shell."""
-    corners = points[faces]
+    corner = points[faces[:, 0]]
+    double_area = np.cross(points[faces[:, 1]] - corner, points[faces[:, 2]] - corner)
+    double_area = np.sqrt(np.einsum("ij,ij->i", double_area, double_area))
+    # No side is longer than the diagonal of the box, so few facets need a closer look.
+    suspect = np.flatnonzero(double_area <= 3e-9 * np.square(np.ptp(points, axis=0).max()))
+    corners = points[faces[suspect]]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-    double_area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    flat = double_area <= 1e-9 * sides**2
+    flat = np.zeros(len(faces), dtype=bool)
+    flat[suspect] = double_area[suspect] <= 1e-9 * sides**2
     if not flat.any():
         return faces, edges, 0
     after = find_edges(faces[~flat], len(points))

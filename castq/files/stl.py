@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from castq.core.errors import plain
 from castq.files.parts import Loaded, Part, soup
+from castq.files.shells import LARGEST
 from castq.files.source import Source, is_text, real_type
 from castq.files.stltext import read_ascii
 
@@ -21,7 +22,6 @@ _UTF16 = (
     (b"s\0o\0l\0i\0d\0", "utf-16-le"),
     (b"\0s\0o\0l\0i\0d", "utf-16-be"),
 )
-LARGEST = 1e7
 AGAIN = "export the file again"
 
 
@@ -136,9 +136,10 @@ def _trailing(source: Source, count: int, corners: NDArray[np.float32]) -> tuple
 
 def _check_numbers(source: Source, part: Part) -> None:
     """Refuse coordinates that are not numbers or that no wheel can have in any unit."""
-    good = np.abs(part.vertices) <= LARGEST
-    if bool(good.all()):
+    low, high = part.vertices.min(), part.vertices.max()
+    if -LARGEST <= low and high <= LARGEST:
         return
+    good = np.abs(part.vertices) <= LARGEST
     row, column = np.argwhere(~good)[0]
     value = part.vertices[row, column]
     found = f"coordinate {value:g} is out of range" if np.isfinite(value) else f"coordinate is {value:g}, not a number"

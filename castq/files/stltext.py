@@ -13,7 +13,9 @@ from castq.files.parts import Part, soup
 from castq.files.source import Source
 
 _CHUNK = 16_000_000
-_SOLID = re.compile(rb"(?i)^[ \t]*(end[ \t]*)?solid(?![a-z])([^\r\n]*)", re.MULTILINE)
+_SOLID = re.compile(rb"[ \t]*(end[ \t]*)?solid(?![a-z])([^\r\n]*)", re.IGNORECASE)
+# No other keyword holds an s, so this search runs through the facets at full speed.
+_SOLID_WORD = re.compile(rb"[sS](?:olid|OLID)")
 _END = re.compile(rb"endfacet", re.IGNORECASE)
 _NUMBER = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?", re.IGNORECASE)
 _COMMA = re.compile(rb"[+-]?\d+,\d+(e[+-]?\d+)?", re.IGNORECASE)
@@ -52,12 +54,15 @@ def read_ascii(source: Source, text: bytes, max_facets: int) -> tuple[tuple[Part
         If the text is not exactly solid, facet, outer loop, three vertices, endloop, endfacet, endsolid.
     """
     text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    facets = len(_END.findall(text))
+    facets = text.count(b"endfacet") + text.count(b"ENDFACET")
     if facets > max_facets:
         raise source.error(
             "", f"has {facets:,} facets", f"at most {max_facets:,} facets", "export with a coarser tolerance"
         )
-    heads = list(_SOLID.finditer(text))
+    heads = list(_heads(text))
+    if not heads or heads[0].group(1) or text[: heads[0].start()].strip():
+        first = plain(text[:200].strip()[:40].split(b"\n")[0].decode("latin-1"))
+        raise source.error("line 1", f"'{first}' where 'solid NAME' belongs", "an STL file", "export the file again")
     parts, ignored = [], 0
     for head, stop in zip(heads, [*(m.start() for m in heads[1:]), len(text)], strict=True):
         if head.group(1):
@@ -72,6 +77,16 @@ def read_ascii(source: Source, text: bytes, max_facets: int) -> tuple[tuple[Part
     if not heads[-1].group(1):
         warnings.append("no 'endsolid' at the end: the file may be cut; all its facets are complete and were read")
     return tuple(parts), tuple(warnings)
+
+
+def _heads(text: bytes) -> Iterator[re.Match[bytes]]:
+    """Find the lines that open or close a solid."""
+    behind = 0
+    for word in _SOLID_WORD.finditer(text):
+        head = _SOLID.match(text, text.rfind(b"\n", 0, word.start()) + 1)
+        if head and word.start() >= behind:
+            behind = head.end()
+            yield head
 
 
 def _chunks(text: bytes, start: int, stop: int) -> Iterator[tuple[int, int]]:

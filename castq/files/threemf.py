@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -42,8 +43,13 @@ def read_3mf(source: Source, max_facets: int) -> Loaded:
     if not model.items:
         raise source.error("build", "has no items", "at least one item", "export a model with something to build")
     parts: list[Part] = []
+    facets = 0
     for key, transform in model.items:
-        _place(source, model, key, transform, parts, max_facets)
+        for part in _placed(source, model, key, transform, 0):
+            facets += len(part.faces)
+            if facets > max_facets:
+                raise too_many(source, max_facets)
+            parts.append(part)
     if not parts:
         raise source.error("build", "builds objects without facets", "a mesh", AGAIN)
     return Loaded("3MF", tuple(parts), UNITS_MM[model.unit], _SHORT.get(model.unit, model.unit))
@@ -89,21 +95,16 @@ def _check_archive(source: Source, entries: list[zipfile.ZipInfo]) -> None:
         raise source.error("archive", "is a ZIP without a 3D model", "a 3MF file", "export 3MF")
 
 
-def _place(
-    source: Source, model: Model, key: Key, transform: Matrix, parts: list[Part], max_facets: int, depth: int = 0
-) -> None:
-    """Add an object and its components, moved by `transform`; a mirrored one is turned so that it still faces out."""
+def _placed(source: Source, model: Model, key: Key, transform: Matrix, depth: int) -> Iterator[Part]:
+    """Give an object and its components, moved by `transform`; a mirrored one is turned so that it still faces out."""
     if depth > _DEEPEST:
         raise source.error(f"object {key[1]}", "components hold each other without end", "a tree of components", AGAIN)
     if key not in model.meshes and key not in model.components:
         raise source.error(f"object {plain(key[1], 40)}", "is built but not there", "an object with this id", AGAIN)
     if key in model.meshes:
         points, faces = model.meshes[key]
-        mirrored = np.linalg.det(transform[:3]) < 0.0
-        turned = faces[:, ::-1] if mirrored else faces
-        parts.append(Part(model.names[key], points @ transform[:3] + transform[3], turned))
-        if sum(len(part.faces) for part in parts) > max_facets:
-            raise too_many(source, max_facets)
+        turned = faces[:, ::-1] if np.linalg.det(transform[:3]) < 0.0 else faces
+        yield Part(model.names[key], points @ transform[:3] + transform[3], turned)
     for other, inner in model.components.get(key, ()):
         moved = np.vstack([inner[:3] @ transform[:3], inner[3] @ transform[:3] + transform[3]])
-        _place(source, model, other, moved, parts, max_facets, depth + 1)
+        yield from _placed(source, model, other, moved, depth + 1)

@@ -140,7 +140,7 @@ def _moments(mesh: Mesh) -> tuple[Vector, NDArray[np.float64]]:
     a, b, c = np.moveaxis(mesh.triangles - base, 1, 0)
     volume = np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
     total = float(volume.sum())
-    if abs(total) < 1e-9 * float(np.abs(volume).sum()) or len(volume) == 0:
+    if abs(total) <= 1e-9 * float(np.abs(volume).sum()):
         raise input_error("mesh", "", "the surface encloses no volume", "a closed solid", "export the part as a solid")
     far = a + b + c
     centre = volume @ far / (4.0 * total)

@@ -37,11 +37,11 @@ _PLANE_REACH = 1.0
 # One ball is kept in a cell of this size, which doubles with the ball from twice this radius on.
 _THINNING_MM = 2.0
 _THINNING_RADIUS_MM = 6.0
-# A ball is a corner's when another at most this many radii away (or this many starting points) is larger by this share
-# of the distance: in a wedge of 60 degrees the radius grows by half the way.
+# A ball is a corner's when a larger one near by exceeds it by this share of the distance: in a wedge of 60 degrees the
+# radius grows by 0.50 of the way, in the corner of a box by 0.58. Near: radii or starting points, within limits.
+_CORNER_GROWTH = 0.45
 _CORNER_REACH = 1.5
-_CORNER_REACH_MM = 9.0
-_CORNER_GROWTH = 0.5
+_CORNER_REACH_MM = (6.0, 9.0)
 
 Points = NDArray[np.float64]
 
@@ -197,7 +197,7 @@ def _corners(centres: Points, radii: NDArray[np.float64], grid: Grid, apart_mm: 
     # Written from the smallest on, so that the largest of a voxel stays.
     largest[tuple(cells[::-1].T)] = np.arange(len(radii), dtype=np.int32)[::-1]
     corner = np.zeros(len(radii), dtype=np.bool_)
-    away_mm = np.minimum(_CORNER_REACH * np.maximum(radii, apart_mm), _CORNER_REACH_MM)
+    away_mm = np.clip(_CORNER_REACH * np.maximum(radii, apart_mm), *_CORNER_REACH_MM)
     reach = np.ceil(away_mm / grid.spacing_mm).astype(np.int64)
     in_threads(_in_corner, len(radii), largest, cells, centres, radii, reach, corner)
     return corner

@@ -372,14 +372,15 @@ def find_bolts(grid: Grid, cells: Cells, hub_radius_mm: float) -> Bolts:
     hole = (out > 0.3 * hub_radius_mm) & (area > 40.0) & (area < 1500.0)
     if not hole.any():
         return Bolts(np.zeros((0, 2)), 0.0)
-    like = hole & (np.abs(out - np.median(out[hole])) < 4.0)
+    size = np.sqrt(area)
+    like = hole & (np.abs(out - np.median(out[hole])) < 4.0) & (np.abs(size / np.median(size[hole]) - 1.0) < 0.25)
     bore = np.sqrt(area[~hole & (out < 10.0)].sum() / np.pi)
     axes = centre[like]
-    return Bolts(axes, _seat_radius(block, xx, yy, axes, (float(bore), hub_radius_mm), grid.spacing_mm))
+    return Bolts(axes, _seat_radius(block, xx, yy, axes, (float(bore), hub_radius_mm), h=grid.spacing_mm))
 
 
 def _seat_radius(
-    block: NDArray[np.float32], xx: Array, yy: Array, axes: Array, walls: tuple[float, float], h: float
+    block: NDArray[np.float32], xx: Array, yy: Array, axes: Array, walls: tuple[float, float], *, h: float
 ) -> float:
     """Return the radius of the widest bore round the bolt axes, from the missing area at each height [mm]."""
     circle = float(np.hypot(*axes.T).mean())

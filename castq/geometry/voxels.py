@@ -197,7 +197,7 @@ def rasterise(
     z, t = np.empty_like(height), np.empty_like(turn)
     _order(column, height, turn, start, place, z, t)
     leaky = _fill(start, z, t, sub_columns**2, fraction, weight)
-    return fraction, weight, leaky / max(np.count_nonzero(np.diff(start)), 1)
+    return fraction, weight, float(leaky / max(np.count_nonzero(np.diff(start)), 1))
 
 
 def _shifts(count: int, sub_columns: int) -> NDArray[np.float64]:

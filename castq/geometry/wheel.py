@@ -127,7 +127,7 @@ def build_wheel(design: WheelDesign, edge_mm: float | None = None) -> Mesh:
     design : WheelDesign
         The wheel [-]; checked first.
     edge_mm : float, optional
-        Longest edge of a facet [mm]; facets are as long as the shape allows when not given.
+        Edge that hardly any facet exceeds [mm]; facets are as long as the shape allows when not given.
 
     Returns
     -------
@@ -214,14 +214,14 @@ def demo_b() -> WheelDesign:
         name="demo B",
         spoke_width_hub_mm=56.0,
         spoke_width_rim_mm=36.0,
-        spoke_thickness_hub_mm=36.0,
+        spoke_thickness_hub_mm=34.0,
         spoke_thickness_rim_mm=19.0,
-        hub_root_mm=3.0,
+        hub_root_mm=0.0,
         rim_root_mm=2.0,
         root_length_mm=26.0,
-        pocket_depth_mm=22.0,
-        pocket_wall_mm=8.5,
-        pocket_from_hub_mm=10.0,
+        pocket_depth_mm=16.0,
+        pocket_wall_mm=8.0,
+        pocket_from_hub_mm=3.0,
         pocket_from_rim_mm=12.0,
     )
 
@@ -237,7 +237,7 @@ def random_design(rng: np.random.Generator) -> WheelDesign:
     Returns
     -------
     WheelDesign
-        5 to 20 spokes or pairs that sum to as many, flat or dished, with or without pockets and valve hole [mm].
+        5 to 20 spokes, single or in pairs, flat or dished, with or without pockets and valve hole [mm].
     """
     while True:
         design = _draw(rng)

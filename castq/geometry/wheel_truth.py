@@ -147,7 +147,8 @@ def role_at(design: WheelDesign, points_mm: Array) -> NDArray[np.int8]:
     seat = design.counterbore_mm / 2.0 + BOLT_SEAT_MARGIN_MM
     code[in_hub & (_from_bolt(design, points_mm) < seat)] = CODE["bolt seat"]
     in_ring = p.radius >= inner
-    foot = _Polar(inner, np.sqrt(np.maximum(inner**2 - p.across**2, 0.0)), p.across * inner / p.radius, p.height)
+    across = p.across * inner / np.maximum(p.radius, 1.0)
+    foot = _Polar(inner, np.sqrt(np.maximum(inner**2 - across**2, 0.0)), across, p.height)
     behind = in_ring & _in_spoke(design, foot, pockets=False)
     lip = np.abs(p.height) > design.foot_height_mm
     code[in_ring & ~behind] = CODE["rim well"]

@@ -105,14 +105,14 @@ def find_zones(grid: Grid, *, outboard: int | None = None, source: str = "shape"
     if len(bolts.axes_mm) == 0:
         warnings += ("no bolt holes were found in the hub",)
     side = outboard or (1 if above >= 0.0 else -1)
-    code = _cell_codes(grid, cells, rim, hub_radius, ends, side)
+    code = _cell_codes(grid, cells, rim, hub_radius, ends, outboard=side)
     _mark_bolt_seats(grid, cells, bolts, code)
     codes = np.zeros(grid.shape, dtype=np.int8)
     codes[tuple(cells.place.T)] = code
     return ZoneMap(codes, side, hub_radius, bolts.seat_radius_mm, rim, ends, bolts.axes_mm, warnings)
 
 
-def _cell_codes(grid: Grid, cells: Cells, rim: Rim, hub_radius: float, ends: SpokeEnds, outboard: int) -> Codes:
+def _cell_codes(grid: Grid, cells: Cells, rim: Rim, hub_radius: float, ends: SpokeEnds, *, outboard: int) -> Codes:
     """Return the role number of each cell, bolt seats still within the hub."""
     radius, height = cells.radius_mm, cells.height_mm
     inner = rim.inner_mm[cells.place[:, 2]]

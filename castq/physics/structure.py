@@ -23,10 +23,10 @@ SCATTER = Band("relative", 0.15, "scatter of SDAS measurements 10 to 20 %; the s
 @relation(
     id="sdas-cube-root-time",
     title="SDAS from local solidification time, cube-root coarsening",
-    source="coarsening law; prefactor 10 um/s^(1/3) for A356 between published 8.8 and 12, and within 6 % of "
+    source="coarsening law; prefactor 10 um/s^(1/3) for A356 between published 8.8 and 12, and within 7 % of "
     "Zhang and others 2008, Journal of Materials Processing Technology 207:107, at 0.2 to 20 K/s",
     provenance="derived",
-    band=Band("relative", 0.15, "spread of published relations, -12 to +27 %"),
+    band=Band("relative", 0.15, "spread of published relations, -12 to +30 %"),
     valid={"local_solidification_time_s": (1.0, 400.0)},
 )
 def sdas_cube_root(local_solidification_time_s: ArrayLike, prefactor_um: ArrayLike = 10.0) -> Array:

@@ -1,0 +1,1 @@
+"""What castq hands out: report, figures, tables, documents."""

@@ -1,47 +1,21 @@
-"""What pictures of the shape are made from: the mesh, the voxel grid and the results on it."""
+"""How results on the wheel become colours: which fields there are, their words and units, their scales."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castq.screening.columns import BY_NAME
+from castq.screening.fields import WheelFields as WheelFields
 from castq.screening.types import ROLES
-
-if TYPE_CHECKING:
-    from castq.geometry.mesh import Mesh
-    from castq.geometry.voxels import Grid
 
 # Outermost share of the cells left beyond each end of a colour scale, so that one odd cell does not stretch it.
 TAIL_PCT = 0.5
 # Results reach this many cells into the void, so that the surface itself is coloured by the metal behind it.
 REACH_CELLS = 2.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class WheelFields:
-    """The wheel as a picture needs it.
-
-    Attributes
-    ----------
-    mesh : Mesh
-        Surface, wheel axis along z, centred [mm].
-    grid : Grid
-        Voxel grid with the metal share of each cell.
-    zone_codes : int8 array (nx, ny, nz)
-        0 in the void, i + 1 in a cell of `ROLES[i]`.
-    fields : mapping of name to float32 array (nx, ny, nz)
-        Results on the cells, in the unit the name ends in; NaN where unknown.
-    """
-
-    mesh: Mesh
-    grid: Grid
-    zone_codes: NDArray[np.int8]
-    fields: Mapping[str, NDArray[np.float32]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +50,13 @@ class Scale:
 
 
 _EXTRA: dict[str, tuple[str, str, Literal["higher", "lower", ""]]] = {
-    "risk": ("Risk", "-", "lower"),
-    "wall_mm": ("Wall thickness", "mm", ""),
-    "solid_time_s": ("Time to solid", "s", "lower"),
+    "wall_mm": ("Equivalent wall", "mm", ""),
 }
+
+
+def shown_fields(*wheels: WheelFields) -> tuple[str, ...]:
+    """Return the fields that all wheels have; risk is left out, because verdicts are shown by zone."""
+    return tuple(name for name in wheels[0].fields if name != "risk" and all(name in w.fields for w in wheels))
 
 
 def describe(name: str) -> tuple[str, str, Literal["higher", "lower", ""]]:

@@ -149,13 +149,13 @@ def freezing_png(screening: Screening) -> bytes | None:
     return to_png(figure)
 
 
-def _path_closes(row: dict[str, Any]) -> float:
+def _path_closes(row: dict[Any, Any]) -> float:
     """Return when the way to the feeder closes [s]; the zone's own cut-off where it is fed from the gate."""
     margin = float(row["feeding_margin"])
     return float(row["cutoff_time_s"]) * (margin if np.isfinite(margin) else 1.0)
 
 
-def _feeding_row(axes: Axes, y: int, row: dict[str, Any], far: float) -> None:
+def _feeding_row(axes: Axes, y: int, row: dict[Any, Any], far: float) -> None:
     own, closes, margin = float(row["cutoff_time_s"]), _path_closes(row), float(row["feeding_margin"])
     fed_by = f"fed by {plain(row['freezes_after'], NAME_LIMIT)}"
     axes.barh(y, row["cutoff_time_s_p90"] - row["cutoff_time_s_p10"], left=row["cutoff_time_s_p10"], height=0.26,
@@ -215,7 +215,7 @@ def drivers_png(screening: Screening) -> bytes | None:
         axes.barh(range(len(drivers)), shares, height=0.62, color=[ACCENT] + ["#9bb7c9"] * (len(drivers) - 1))
         axes.set_yticks(range(len(drivers)), [plain(d.source, 26) for d in drivers])
         axes.set_ylim(longest - 0.4, -0.6)
-        axes.set_xlim(0, 1.25 * max(shares + [1.0]))
+        axes.set_xlim(0, 1.25 * max([*shares, 1.0]))
         calm(axes)
         axes.set_title(f"{label(quantity)}, {plain(zone, NAME_LIMIT)}", fontsize=TEXT_PT, color=INK, loc="left", pad=6)
         for y, share in enumerate(shares):
@@ -291,5 +291,6 @@ def _difference_panel(axes: Axes, own: Sequence[Difference], roles: Sequence[str
         axes.barh(y, row.p90 - row.p10, left=row.p10, height=0.28, color=look.colour, alpha=0.38, zorder=3)
         _mark(axes, row.difference, y, row.verdict)
         same = row.p10 == row.p90 == 0.0
-        axes.text(1.5 * reach, y, "same" if same else percent(row.probability_b_better), ha="right", va="center", fontsize=SMALL_PT,
+        text = "same" if same else percent(row.probability_b_better)
+        axes.text(1.5 * reach, y, text, ha="right", va="center", fontsize=SMALL_PT,
                   color=look.colour if row.verdict != "no difference" else QUIET)  # fmt: skip

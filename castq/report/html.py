@@ -16,7 +16,7 @@ from castq import __version__
 from castq.core.cautions import cautions_for
 from castq.report import figures, tables
 from castq.report.colours import VERDICTS
-from castq.report.fields import WheelFields, scale_of
+from castq.report.fields import WheelFields, scale_of, shown_fields
 from castq.report.payload import viewer_payload
 from castq.report.section import sections_png, verdict_sections_png
 from castq.report.still import still_png
@@ -24,8 +24,7 @@ from castq.report.words import DASH, decisive, given, percent
 from castq.screening.types import Comparison, Screening
 
 # Fields drawn as half sections when the wheel has them, in this order.
-SECTION_FIELDS: tuple[str, ...] = ("local_solidification_time_s", "risk", "porosity_pct", "elongation_pct")
-MOST_SECTIONS = 3
+SECTION_FIELDS: tuple[str, ...] = ("local_solidification_time_s", "porosity_pct", "elongation_pct")
 STILL_FIELD = "local_solidification_time_s"
 
 Wheels = Mapping[str, tuple[WheelFields, Screening]]
@@ -64,16 +63,20 @@ def _render(template: str, wheels: Wheels, **content: Any) -> str:
     script, digest = _script()
     allowed = digest if wheels else "'none'"
     policy = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {allowed}"
-    return _environment().get_template(template).render(
-        script=script if wheels else "",
-        policy=f"{policy}; base-uri 'none'; form-action 'none'",
-        viewer=data_block(viewer_payload(wheels)) if wheels else "",
-        wheel_names=list(wheels),
-        style=Markup(files("castq.report").joinpath("templates/report.css").read_text(encoding="utf-8")),  # noqa: S704
-        version=__version__,
-        looks=VERDICTS,
-        dash=DASH,
-        **content,
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            script=script if wheels else "",
+            policy=f"{policy}; base-uri 'none'; form-action 'none'",
+            viewer=data_block(viewer_payload(wheels)) if wheels else "",
+            wheel_names=list(wheels),
+            style=Markup(files("castq.report").joinpath("templates/report.css").read_text(encoding="utf-8")),  # noqa: S704
+            version=__version__,
+            looks=VERDICTS,
+            dash=DASH,
+            **content,
+        )
     )
 
 
@@ -84,13 +87,13 @@ def _counts(screening: Screening) -> list[tuple[int, str]]:
 
 
 def _section_pictures(fields: WheelFields, screening: Screening) -> list[tuple[str, bytes]]:
-    names = [name for name in SECTION_FIELDS if name in fields.fields][:MOST_SECTIONS]
+    names = [name for name in SECTION_FIELDS if name in fields.fields]
     pictures = [(f"{scale_of(name, fields).label} in half section", sections_png(fields, name)) for name in names]
     return [*pictures, ("Zones and their verdicts in half section", verdict_sections_png(fields, screening))]
 
 
 def _still_name(fields: WheelFields) -> str:
-    return STILL_FIELD if STILL_FIELD in fields.fields else sorted(fields.fields)[0]
+    return STILL_FIELD if STILL_FIELD in fields.fields else shown_fields(fields)[0]
 
 
 def screening_html(screening: Screening, fields: WheelFields | None = None, pictures: bool = True) -> str:
@@ -110,7 +113,7 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
     str
         HTML.
     """
-    shown = fields if pictures and fields is not None and fields.fields else None
+    shown = fields if pictures and fields is not None and shown_fields(fields) else None
     wheels: Wheels = {screening.case.name: (shown, screening)} if shown else {}
     return _render(
         "screening.html",
@@ -157,7 +160,7 @@ def comparison_html(
     """
     a, b = comparison.a, comparison.b
     wheels: dict[str, tuple[WheelFields, Screening]] = {}
-    if pictures and fields_a is not None and fields_b is not None and set(fields_a.fields) & set(fields_b.fields):
+    if pictures and fields_a is not None and fields_b is not None and shown_fields(fields_a, fields_b):
         wheels = {"A": (fields_a, a), "B": (fields_b, b)}
     return _render(
         "comparison.html",
@@ -181,14 +184,14 @@ def _paired_pictures(wheels: Wheels) -> dict[str, Any]:
     if not wheels:
         return {"sections": [], "stills": []}
     both = [wheel for wheel, _ in wheels.values()]
-    shared = [name for name in SECTION_FIELDS if all(name in wheel.fields for wheel in both)][:2]
+    shared = [name for name in SECTION_FIELDS if name in shown_fields(*both)][:2]
     sections, stills = [], []
     for field in shared:
         scale = scale_of(field, *both)
         for name, (wheel, _) in wheels.items():
             title = f"Design {name}: {scale.label} in half section"
             sections.append((title, sections_png(wheel, field, scale, title)))
-    if shared:
-        scale = scale_of(shared[0], *both)
-        stills = [still_png(w, shared[0], f"Design {n}: {scale.label} in the cut wheel", scale) for n, (w, _) in wheels.items()]
+    scale = scale_of(shared[0] if shared else shown_fields(*both)[0], *both)
+    for name, (wheel, _) in wheels.items():
+        stills.append(still_png(wheel, scale.name, f"Design {name}: {scale.label} in the cut wheel", scale))
     return {"sections": sections, "stills": stills}

@@ -11,7 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.report.colours import ROLE_TINTS, VERDICTS, ramp
-from castq.report.fields import REACH_CELLS, Scale, WheelFields, describe, nice_ticks, role_names, scale_of
+from castq.report.fields import (
+    REACH_CELLS,
+    Scale,
+    WheelFields,
+    describe,
+    nice_ticks,
+    role_names,
+    scale_of,
+    shown_fields,
+)
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import number, span, unit_text
 from castq.screening.types import ROLES, Screening
@@ -76,7 +85,12 @@ def _surface(wheel: WheelFields) -> tuple[dict[str, Any], list[bytes]]:
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     quantised = np.rint((vertices - low) / np.maximum(high - low, 1e-9) * 65535.0).astype("<u2")
     faces = np.asarray(wheel.mesh.faces).astype("<u4")
-    meta = {"low": low.round(4).tolist(), "high": high.round(4).tolist(), "vertices": len(vertices), "faces": len(faces)}
+    meta = {
+        "low": low.round(4).tolist(),
+        "high": high.round(4).tolist(),
+        "vertices": len(vertices),
+        "faces": len(faces),
+    }
     return meta, [quantised.tobytes(), faces.tobytes()]
 
 
@@ -154,7 +168,7 @@ def viewer_payload(wheels: Mapping[str, tuple[WheelFields, Screening]]) -> dict[
         `wheels`, `fields` (scales with ticks), `ramp` (colours) ready for JSON.
     """
     sources = [fields for fields, _ in wheels.values()]
-    shared = [name for name in sources[0].fields if all(name in other.fields for other in sources)]
+    shared = shown_fields(*sources)
     scales = [scale_of(name, *sources) for name in shared]
     entries = []
     for name, (wheel, screening) in wheels.items():

@@ -169,7 +169,9 @@ def sample(wheel: WheelFields, cut: HalfSection, name: str) -> Array:
 
 def sample_codes(wheel: WheelFields, cut: HalfSection) -> NDArray[np.int64]:
     """Return the zone code on the pixels of a section; 0 outside the outline."""
-    index = [np.rint(v).astype(int).clip(0, n - 1) for v, n in zip(_cells(wheel, cut), wheel.zone_codes.shape, strict=True)]
+    index = [
+        np.rint(v).astype(int).clip(0, n - 1) for v, n in zip(_cells(wheel, cut), wheel.zone_codes.shape, strict=True)
+    ]
     codes = wheel.zone_codes[tuple(index)].astype(float)
     return np.where(cut.metal, _nearest_known(codes, codes > 0), 0).astype(np.int64)
 
@@ -217,7 +219,7 @@ def _number_lines(axes: Axes, cut: HalfSection, levels: Sequence[float], lines: 
         if clear.size and clear.max() > LABEL_DEPTH_MM:
             spot = points[clear.argmax()]
             taken.append(spot)
-            axes.text(*spot, f"{level:g}", fontsize=6.8, color=INK, ha="center", va="center", zorder=7,
+            axes.text(spot[0], spot[1], f"{level:g}", fontsize=6.8, color=INK, ha="center", va="center", zorder=7,
                       bbox={"facecolor": "white", "alpha": 0.82, "edgecolor": "none", "pad": 0.7})  # fmt: skip
 
 
@@ -264,7 +266,7 @@ def sections_png(wheel: WheelFields, name: str, scale: Scale | None = None, titl
                           ticks=nice_ticks(scale.low, scale.high), extend=ends[scale.below, scale.above])  # fmt: skip
     bar.set_label(_bar_label(scale), fontsize=SMALL_PT, color=INK)
     bar.ax.tick_params(labelsize=SMALL_PT, length=2, colors=QUIET)
-    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.outline.set_visible(False)
     return to_png(figure)
 
 
@@ -287,7 +289,9 @@ def verdict_sections_png(wheel: WheelFields, screening: Screening) -> bytes:
 
     verdicts = role_verdicts(screening)
     figure = sheet(9.6, 4.5)
-    headline(figure, "Zones and their verdicts", "each zone in the tint of its worst check; boundaries as castq drew them")
+    headline(
+        figure, "Zones and their verdicts", "each zone in the tint of its worst check; boundaries as castq drew them"
+    )
     panels = figure.subplots(1, 2)
     for axes, cut in zip(panels, both_sections(wheel), strict=True):
         codes = sample_codes(wheel, cut)
@@ -299,8 +303,8 @@ def verdict_sections_png(wheel: WheelFields, screening: Screening) -> bytes:
         axes.contour(cut.z_mm, cut.r_mm, codes, levels=np.arange(0.5, 9.0), colors=INK, linewidths=0.5, zorder=4)
         _name_zones(axes, cut, codes, verdicts)
     shown = sorted(set(verdicts.values()), key=lambda v: -VERDICTS[v].rank)
-    handles = [Patch(facecolor=VERDICTS[v].tint, edgecolor=INK, linewidth=0.5, label=f"{VERDICTS[v].sign}  {VERDICTS[v].word}")
-               for v in shown]  # fmt: skip
+    looks = [VERDICTS[verdict] for verdict in shown]
+    handles = [Patch(facecolor=k.tint, edgecolor=INK, linewidth=0.5, label=f"{k.sign}  {k.word}") for k in looks]
     figure.legend(handles=handles, loc="outside lower left", ncols=5, frameon=False, fontsize=SMALL_PT, labelcolor=INK)
     return to_png(figure)
 
@@ -330,9 +334,7 @@ def _name_zones(axes: Axes, cut: HalfSection, codes: NDArray[np.int64], verdicts
     heights -= max(0.0, heights[-1] - 0.98 * cut.r_mm[-1]) if heights.size else 0.0
     for (r, z, role), height in zip(marks, heights, strict=True):
         look = VERDICTS[verdicts[role]]
+        line = {"arrowstyle": "-", "color": QUIET, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0}
         axes.annotate(f"{look.sign}  {role}", xy=(z, r), xytext=(cut.z_mm[-1] + 6.0, height), fontsize=SMALL_PT,
-                      color=look.colour, va="center", annotation_clip=False, zorder=8,
-                      arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
+                      color=look.colour, va="center", annotation_clip=False, zorder=8, arrowprops=line)  # fmt: skip
         axes.plot([z], [r], marker="o", markersize=2.6, color=INK, zorder=8)
-
-

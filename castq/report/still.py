@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numba import njit
@@ -13,6 +14,9 @@ from castq.report.colours import INK, MISSING, QUIET, colour_map, paint, rgb
 from castq.report.fields import REACH_CELLS, Scale, WheelFields, nice_ticks, scale_of
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import unit_text
+
+if TYPE_CHECKING:
+    from matplotlib.cm import ScalarMappable
 
 Array = NDArray[np.float64]
 WIDE_PX, HIGH_PX, OVERSAMPLE = 1100, 700, 2
@@ -53,7 +57,7 @@ def _screen(points: Array, view: _View) -> Array:
     return seen
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _nearest(corners, cut, width, height):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Return for every pixel the nearest triangle that survives the cut (-1 for none) and its depth there.
 
@@ -175,11 +179,11 @@ def still_png(wheel: WheelFields, name: str, title: str = "", scale: Scale | Non
                           ticks=nice_ticks(scale.low, scale.high))  # fmt: skip
     bar.set_label(heading, fontsize=SMALL_PT, color=INK)
     bar.ax.tick_params(labelsize=SMALL_PT, length=2, colors=QUIET)
-    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.outline.set_visible(False)
     return to_png(figure)
 
 
-def _mappable(scale: Scale):  # type: ignore[no-untyped-def]
+def _mappable(scale: Scale) -> ScalarMappable:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 

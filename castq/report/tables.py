@@ -106,7 +106,7 @@ def _difference(d: Difference) -> dict[str, Any]:
         "unit": unit_text(d.unit), "better": d.better_is, "a": number(d.a_median), "b": number(d.b_median),
         "difference": "0" if same else f"{sign}{number(d.difference)}",
         "band": "" if same else f"{number(d.p10)} to {number(d.p90)}",
-        "probability": "same in all draws" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict],
+        "probability": "same" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict],
     }  # fmt: skip
 
 
@@ -147,8 +147,8 @@ def source_rows(ids: tuple[str, ...]) -> list[dict[str, str]]:
         valid = "; ".join(_range(argument, limits) for argument, limits in card.valid.items())
         rows.append({
             "id": card.id, "title": card.title, "source": card.source, "provenance": PROVENANCE_WORDS[card.provenance],
-            "kind": "engineering closure" if card.closure else "published relation", "valid": valid or "no bound stated",
-            "band": str(card.band),
+            "kind": "engineering closure" if card.closure else "published relation",
+            "valid": valid or "no bound stated", "band": str(card.band),
         })  # fmt: skip
     return rows
 

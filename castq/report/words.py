@@ -41,9 +41,9 @@ def number(value: object, digits: int = 3) -> str:
     return f"{x:.{max(0, digits - 1 - size)}f}"
 
 
-def span(low: object, high: object) -> str:
+def span(low: object, high: object, digits: int = 3) -> str:
     """Return `low–high`, or nothing when either is unknown."""
-    first, second = number(low), number(high)
+    first, second = number(low, digits), number(high, digits)
     return "" if DASH in (first, second) else f"{first}{DASH}{second}"
 
 
@@ -149,7 +149,8 @@ def _why(screening: Screening, check: Check) -> str:
     parts = []
     margin = float(row["feeding_margin"])
     if margin < 1.0:
-        parts.append(f"it freezes after the {row['freezes_after']} that should feed it (feeding margin {number(margin)})")
+        feeder = plain(row["freezes_after"])
+        parts.append(f"its way to feed metal, the {feeder}, closes too early (feeding margin {number(margin)})")
     time = row["local_solidification_time_s"]
     parts.append(f"local solidification time {with_unit(time, 's')}, SDAS {with_unit(row['sdas_um'], 'um')}")
     gas, shrinkage = float(row["gas_porosity_pct"]), float(row["shrinkage_porosity_pct"])

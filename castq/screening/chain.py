@@ -236,9 +236,9 @@ def _soundness(values: dict[str, Array], settings: Settings, draws: Draws) -> No
 def _strength(values: dict[str, Array], settings: Settings, draws: Draws) -> None:
     treatment = settings.treatment
     temper = temper_name(treatment.temper, settings.alloy.heat_treatable)
+    aged = reduced_ageing_time(treatment.ageing_time_h, treatment.ageing_temp_c) if temper == "T6" else 0.0
     ys = yield_strength(
-        temper, values["sdas_um"], settings.melt.magnesium_wt_pct,
-        reduced_ageing_time(treatment.ageing_time_h, treatment.ageing_temp_c), treatment.quench_rate_k_s,
+        temper, values["sdas_um"], settings.melt.magnesium_wt_pct, aged, treatment.quench_rate_k_s,
         values["porosity_pct"],
     )  # fmt: skip
     ys = np.maximum(ys + effect(draws, "yield strength", settings.calibration.one_sigma), 1.0)

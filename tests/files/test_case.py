@@ -86,7 +86,7 @@ def test_the_default_case(folder: Path) -> None:
     case = read(folder, MINIMAL)
     assert case.name == "case" and case.alloy.id == "AlSi7Mg0.3" and case.warnings == ()
     assert case.tool.contact_w_m2k["hub"] == 1500.0 and case.tool.gap_w_m2k["rim well"] == 500.0
-    assert case.tool.die_temp_c["spoke-rim junction"] == 400.0 and case.tool.die_temp_c["rim well"] == 350.0
+    assert case.tool.die_temp_c["spoke-rim junction"] == 380.0 and case.tool.die_temp_c["rim well"] == 340.0
     assert case.melt.hydrogen_ml_100g == 0.12 and case.melt.magnesium_wt_pct == 0.35
     assert (case.treatment.temper, case.treatment.solution_temp_c, case.treatment.ageing_time_h) == ("T6", 540.0, 6.0)
     assert (case.axis, case.outboard, case.overrides, case.units) == (None, None, (), "")

@@ -13,8 +13,8 @@ from scipy import ndimage
 
 from castq.core.cautions import cautions_for
 from castq.geometry.mesh import Mesh
-from castq.report.fields import WheelFields
 from castq.screening.columns import COLUMNS
+from castq.screening.fields import WheelFields
 from castq.screening.types import (
     FEEDS_FROM,
     ROLES,
@@ -87,7 +87,13 @@ def limits() -> tuple[Limit, ...]:
     for role in ROLES:
         rim = role in ("rim well", "inboard flange", "outboard flange")
         rows += [
-            Limit(role, "elongation_pct", ">=", 7.0 if rim else 4.0 if role.startswith("spoke") and "hub" not in role else 3.0, False),
+            Limit(
+                role,
+                "elongation_pct",
+                ">=",
+                7.0 if rim else 4.0 if role in ("spoke", "spoke-rim junction") else 3.0,
+                False,
+            ),
             Limit(role, "ys_mpa", ">=", 190.0, False),
             Limit(role, "porosity_pct", "<=", 0.4 if rim else 0.6, True),
             Limit(role, "sdas_um", "<=", 40.0 if rim else 55.0, True),
@@ -200,8 +206,26 @@ def comparison() -> Comparison:
 
 
 def wheel_mesh(spokes: int = 5, segments: int = 192) -> Mesh:
-    outer = [(235, -100), (239, -100), (239, -88), (226, -82), (224, -40), (205, -30), (203, 20), (217, 40), (219, 80),
-             (239, 88), (239, 100), (233, 100), (213, 90), (211, 45), (196, 25), (198, -35), (217, -45), (219, -86)]
+    outer = [
+        (235, -100),
+        (239, -100),
+        (239, -88),
+        (226, -82),
+        (224, -40),
+        (205, -30),
+        (203, 20),
+        (217, 40),
+        (219, 80),
+        (239, 88),
+        (239, 100),
+        (233, 100),
+        (213, 90),
+        (211, 45),
+        (196, 25),
+        (198, -35),
+        (217, -45),
+        (219, -86),
+    ]
     hub = [(32, 30), (75, 30), (80, 38), (80, 66), (72, 72), (32, 72)]
     parts = []
     for profile in (outer, hub):
@@ -244,7 +268,7 @@ def wheel_fields(spacing_mm: float = 3.0, factor: float = 1.0, spokes: int = 5) 
     solid = fraction > 0.25
     codes = np.where(solid, np.broadcast_to(role, fraction.shape), 0).astype(np.int8)
     depth = ndimage.distance_transform_edt(solid) * spacing_mm
-    local = ndimage.maximum_filter(depth, size=max(3, int(round(15 / spacing_mm))))
+    local = ndimage.maximum_filter(depth, size=max(3, round(15 / spacing_mm)))
     time = factor * (6.0 + 1.5 * np.maximum(ndimage.gaussian_filter(local, 6 / spacing_mm), 0) ** 1.4 + 0.8 * depth)
     sdas = 10.0 * np.cbrt(time)
     pores = 0.08 + 0.0028 * time + 0.5 * np.exp(-(((r - 196) / 12) ** 2 + ((z - 48) / 12) ** 2))

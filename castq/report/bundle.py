@@ -1,0 +1,98 @@
+"""Everything a command leaves in its folder: report, figures, tables, JSON and fields."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from castq.report import exports, figures, vti
+from castq.report.fields import WheelFields
+from castq.report.html import comparison_html, screening_html
+from castq.report.section import sections_png, verdict_sections_png
+from castq.report.still import still_png
+from castq.screening.types import Comparison, Screening
+
+SECTION_FIELDS = ("local_solidification_time_s", "sdas_um", "porosity_pct", "elongation_pct")
+
+
+def write_screening_bundle(
+    folder: Path, screening: Screening, fields: WheelFields | None, *, pictures: bool = True
+) -> None:
+    """Write a screening's files into a folder that exists.
+
+    Parameters
+    ----------
+    folder : Path
+        A staged folder; the caller moves it into place.
+    screening : Screening
+        The result.
+    fields : WheelFields or None
+        The wheel's shape with its results, when the design came from a shape.
+    pictures : bool
+        Whether to draw figures and the three-dimensional view.
+    """
+    _write(folder, {
+        "report.html": screening_html(screening, fields, pictures),
+        "screening.json": _json(exports.screening_to_dict(screening)),
+        "zones.csv": exports.zone_table_csv(screening),
+        "zones.xlsx": exports.zone_table_xlsx(screening),
+        **(_screening_figures(screening, fields) if pictures else {}),
+        **({"fields.vti": vti.vti_bytes(fields)} if fields is not None else {}),
+    })  # fmt: skip
+
+
+def write_comparison_bundle(
+    folder: Path,
+    comparison: Comparison,
+    fields: tuple[WheelFields | None, WheelFields | None],
+    *,
+    pictures: bool = True,
+) -> None:
+    """Write a comparison's files into a folder; it is made when it does not exist.
+
+    Parameters
+    ----------
+    folder : Path
+        A staged folder; the caller moves it into place.
+    comparison : Comparison
+        The result.
+    fields : tuple of WheelFields or None
+        The two shapes with their results.
+    pictures : bool
+        Whether to draw figures and the three-dimensional view.
+    """
+    _write(folder, {
+        "report.html": comparison_html(comparison, *fields, pictures),
+        "comparison.json": _json(exports.comparison_to_dict(comparison)),
+        "zones_a.csv": exports.zone_table_csv(comparison.a),
+        "zones_b.csv": exports.zone_table_csv(comparison.b),
+        **({"differences.png": figures.differences_png(comparison)} if pictures else {}),
+    })  # fmt: skip
+
+
+def _screening_figures(screening: Screening, fields: WheelFields | None) -> dict[str, bytes | None]:
+    drawn: dict[str, bytes | None] = {
+        "limits.png": figures.limits_png(screening),
+        "freezing_order.png": figures.freezing_png(screening),
+        "drivers.png": figures.drivers_png(screening),
+    }
+    if fields is not None:
+        drawn |= {f"section_{name}.png": sections_png(fields, name) for name in SECTION_FIELDS}
+        drawn |= {"section_verdict.png": verdict_sections_png(fields, screening)}
+        drawn |= {"wheel.png": still_png(fields, "local_solidification_time_s")}
+    return drawn
+
+
+def _json(document: Mapping[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _write(folder: Path, files: Mapping[str, str | bytes | None]) -> None:
+    folder.mkdir(exist_ok=True)
+    for name, content in files.items():
+        if isinstance(content, str):
+            (folder / name).write_text(content, encoding="utf-8")
+        elif content is not None:
+            (folder / name).write_bytes(content)

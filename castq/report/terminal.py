@@ -1,0 +1,184 @@
+"""Results as plain text for a terminal: at most 100 columns, no mark-up, nothing a file name could smuggle in."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+from castq.core.cautions import BANNER, cautions_for
+from castq.core.errors import plain
+from castq.report.colours import VERDICTS
+from castq.report.tables import check_rows, difference_rows, strongest
+from castq.report.words import DASH, decisive, number, percent, span
+from castq.screening.types import Comparison, Screening
+
+WIDTH = 100
+MOST_CHECKS = 12
+# Signs that an old code page may lack.
+_SIMPLE = str.maketrans({
+    "–": "-", "µ": "u", "≥": ">=", "≤": "<=", "²": "2", "³": "3", "½": "^0.5", "·": " ", "±": "+/-", "×": "x",
+    "°": "deg", "∞": "inf",
+})  # fmt: skip
+
+TABLE: tuple[tuple[str, str, int, bool], ...] = (
+    ("local_solidification_time_s", "LST s", 5, False),
+    ("sdas_um", "SDAS um", 7, False),
+    ("feeding_margin", "feed", 5, False),
+    ("porosity_pct", "porosity %", 18, True),
+    ("elongation_pct", "elongation %", 15, True),
+    ("ys_mpa", "YS MPa", 6, False),
+    ("uts_mpa", "UTS MPa", 7, False),
+)
+
+
+def _line(text: object, limit: int = WIDTH) -> str:
+    return plain(text, limit).translate(_SIMPLE)
+
+
+def _wrapped(text: str, indent: str = "") -> str:
+    clean = plain(text, 4000).translate(_SIMPLE)
+    return textwrap.fill(clean, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent),
+                         break_long_words=True)  # fmt: skip
+
+
+def _columns(rows: Sequence[Sequence[str]], widths: Sequence[int], gap: str = "  ") -> list[str]:
+    """Return rows of cells as lines; a cell that is too long is cut."""
+    return [gap.join(_line(c, w)[:w].ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _title(text: str) -> list[str]:
+    return ["", text, "-" * len(text)]
+
+
+def _verdict_lines(screening: Screening) -> list[str]:
+    look = VERDICTS[screening.verdict]
+    lines = [f"[{look.sign}] {look.word.upper()}"]
+    if screening.verdict != "no limit":
+        lines.append(f"    probability that every decided limit is met: {percent(screening.probability_ok)}")
+    return lines
+
+
+def screening_text(screening: Screening) -> str:
+    """Return a screening as text: verdict, the zones that decide it, the zone table, checks, warnings, banner.
+
+    Parameters
+    ----------
+    screening : Screening
+        The result.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 columns.
+    """
+    lines = [_line(screening.case.name), *_verdict_lines(screening)]
+    for item in decisive(screening):
+        lines += [
+            "",
+            _line(f"[{VERDICTS[item.verdict].sign}] {plain(item.zone, 60)}: {VERDICTS[item.verdict].word.lower()}"),
+        ]
+        lines += [_wrapped(text, "    ") for text in (item.headline + ".", item.detail, item.why) if text]
+    lines += [
+        *_title("Zones (median; p10-p90 in brackets; LST local solidification time, feed the feeding margin)"),
+        *_zone_lines(screening),
+    ]
+    lines += [*_title("Checks, worst first"), *_check_lines(screening)]
+    lines += _warning_lines(screening.warnings)
+    return "\n".join([*lines, "", _wrapped(BANNER)])
+
+
+def _zone_lines(screening: Screening) -> list[str]:
+    widths = (18, *(width for _, _, width, _ in TABLE), 3)
+    rows = [("zone", *(head for _, head, _, _ in TABLE), "")]
+    for record in screening.zones.to_dict("records"):
+        cells = [str(record["zone"])]
+        for name, _, _, banded in TABLE:
+            text = number(record[name])
+            band = span(record.get(f"{name}_p10"), record.get(f"{name}_p90"), 2) if banded else ""
+            cells.append(f"{text} ({band})" if band else text)
+        rows.append((*cells, f"[{VERDICTS[str(record['risk'])].sign}]"))
+    return _columns(rows, widths)
+
+
+def _check_lines(screening: Screening) -> list[str]:
+    rows = [("", "zone", "quantity", "limit", "median", "p10-p90", "met in")]
+    checks = check_rows(screening)
+    for r in checks[:MOST_CHECKS]:
+        star = "*" if r["house"] else ""
+        rows.append(
+            (
+                f"[{r['look'].sign}]",
+                r["zone"],
+                r["quantity"],
+                r["limit"] + star,
+                r["median"],
+                r["band"],
+                r["probability"],
+            )
+        )
+    lines = _columns(rows, (3, 20, 22, 14, 11, 12, 6))
+    if len(checks) > MOST_CHECKS:
+        lines.append(f"... and {len(checks) - MOST_CHECKS} more, none worse; all of them are in the report")
+    if any(r["house"] for r in checks):
+        lines.append("* house default of castq, not from your drawing")
+    signs = ", ".join(f"[{VERDICTS[v].sign}] {v}" for v in ("fails", "at risk", "not decided", "pass", "no limit"))
+    return [*lines, signs] if checks else ["no limit was held against the wheel"]
+
+
+def _warning_lines(warnings: Sequence[str], most: int = 8) -> list[str]:
+    lines = _title(f"Warnings: {len(warnings)}")
+    lines += [_wrapped(text, "  ! ") for text in warnings[:most]]
+    if len(warnings) > most:
+        lines.append(f"  ... and {len(warnings) - most} more in the report")
+    return lines
+
+
+def comparison_text(comparison: Comparison) -> str:
+    """Return a comparison as text: verdict, what speaks for each side, the differences, warnings, banner.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        The result.
+
+    Returns
+    -------
+    str
+        Lines of at most 100 columns.
+    """
+    look = VERDICTS[comparison.verdict]
+    lines = [_line(f"A: {comparison.a.case.name}"), _line(f"B: {comparison.b.case.name}")]
+    lines.append(f"[{look.sign}] {look.word.upper()}")
+    for name, one in (("A", comparison.a), ("B", comparison.b)):
+        own, met = VERDICTS[one.verdict], percent(one.probability_ok)
+        lines.append(f"    {name} by itself: {own.word.lower()}, every decided limit met in {met} of the draws")
+    for name in ("A", "B"):
+        rows = strongest(comparison, f"{name} better")
+        lines += ["", f"What speaks for {name}:" + ("" if rows else " no difference outside the scatter")]
+        lines += [_wrapped(_argument(r), "  - ") for r in rows]
+    lines += [*_title("B less A, over the same draws (B better: share of the draws)"), *_difference_lines(comparison)]
+    for title, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
+        if roles:
+            lines.append(_line(f"not compared, {title}: {', '.join(roles)}"))
+    lines += _warning_lines(
+        tuple(dict.fromkeys((*comparison.warnings, *comparison.a.warnings, *comparison.b.warnings)))
+    )
+    return "\n".join([*lines, "", *(_wrapped(text) for text in cautions_for("compare")[:3])])
+
+
+def _argument(r: dict[str, Any]) -> str:
+    return (
+        f"{r['role']}, {r['quantity']}: A {r['a']}, B {r['b']} {r['unit']}, difference {r['difference']} ({r['band']}), "
+        f"{r['better']} is better, B better in {r['probability']} of the draws"
+    )
+
+
+def _difference_lines(comparison: Comparison) -> list[str]:
+    rows = [("", "place", "quantity", "unit", "A", "B", "B less A (p10 to p90)", "B better")]
+    for r in difference_rows(comparison):
+        band = f" ({r['band']})" if r["band"] else ""
+        rows.append((f"[{r['look'].sign}]", r["role"], r["quantity"], r["unit"] or DASH, r["a"], r["b"],
+                     r["difference"] + band, "same" if not r["band"] else r["probability"]))  # fmt: skip
+    lines = _columns(rows, (3, 18, 21, 7, 6, 6, 24, 8), " ")
+    return [*lines, "[A] A better, [B] B better, [=] no difference shown"]
