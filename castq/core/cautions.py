@@ -30,7 +30,7 @@ BY_COMMAND: dict[str, tuple[str, ...]] = {
     ),
     "compare": (
         "The verdict holds for equal process only. Not resolved: filling flow, oxide films, die distortion.",
-        "Where the range of a difference takes in zero, no difference is shown. That does not make the two equal.",
+        "Where neither design is clearly better, no difference is shown. That does not make the two equal.",
     ),
     "melt": (
         "Degassing minutes are an estimate from your last samples. Take a new sample before tapping; never shorten a "

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
 
-import manifold3d
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
@@ -16,50 +13,15 @@ from castq.core.errors import InputError, nearest
 from castq.files.edges import compact
 from castq.files.parts import Part
 from castq.files.shells import Shell, clean, judge, open_note
+from castq.files.solids import SAME, Body, facing_out, united
 from castq.files.source import Source
 from castq.geometry.mesh import Mesh
 
-# Shells below this share of the largest volume are specks; more separate shells than this are not a casting. Practice.
+# Shells below this share of the largest volume are specks; more separate bodies than this are not a casting; more
+# parts than this are the patches of one skin, written one by one. Practice.
 SPECK = 1e-5
 MOST_BODIES = 50
-# Volumes that agree to this share are the same [-]: above the rounding of single-precision coordinates. Practice.
-SAME = 1e-6
-
-
-@dataclass(frozen=True, eq=False)
-class Body:
-    """One body that touches no other.
-
-    Attributes
-    ----------
-    name : str
-        Name from the file; may be empty.
-    mesh : Mesh
-        Its skin, facing outward [unit of the file].
-    open_edges : int
-        Edges where a facet is missing [-].
-    volume : float
-        Signed volume [cubic unit of the file].
-    """
-
-    name: str
-    mesh: Mesh
-    open_edges: int
-    volume: float
-
-    @cached_property
-    def solid(self) -> manifold3d.Manifold | None:
-        """The body for exact booleans, or None when its skin is not two-sided everywhere."""
-        faces = np.ascontiguousarray(self.mesh.faces, dtype=np.uint64)
-        solid = manifold3d.Manifold(manifold3d.Mesh64(np.ascontiguousarray(self.mesh.vertices), faces))
-        return solid if solid.status() == manifold3d.Error.NoError else None
-
-    @property
-    def label(self) -> str:
-        """Size, and name when there is one, for messages."""
-        low, high = self.mesh.bounds
-        size = " x ".join(f"{side:.4g}" for side in high - low)
-        return f'"{self.name}" {size}' if self.name else size
+MOST_PARTS = 200
 
 
 def find_bodies(source: Source, parts: Sequence[Part]) -> tuple[tuple[Body, ...], tuple[str, ...]]:
@@ -79,18 +41,20 @@ def find_bodies(source: Source, parts: Sequence[Part]) -> tuple[tuple[Body, ...]
     """
     shells = _shells(source, parts)
     warnings = [note for shell in shells for note in (*shell.warnings, *open_note(shell))]
-    pieces = [piece for shell in shells for piece in _pieces(shell)]
-    volumes = np.array([abs(piece.volume) for piece in pieces])
-    real = [piece for piece, volume in zip(pieces, volumes, strict=True) if volume > SPECK * volumes.max()]
-    if len(real) < len(pieces):
-        warnings.append(f"{len(pieces) - len(real):,} stray shells without notable volume left out")
+    found = [_pieces(source, shell) for shell in shells]
+    pieces = [piece for several, _ in found for piece in several]
+    largest = max(abs(piece.volume) for piece in pieces)
+    real = [piece for piece in pieces if abs(piece.volume) > SPECK * largest]
+    specks = len(pieces) - len(real) + sum(left_out for _, left_out in found)
+    if specks:
+        warnings.append(f"{specks:,} stray shells without notable volume left out")
     if len(real) > MOST_BODIES:
-        raise source.error("", f"has {len(real):,} separate bodies", f"at most {MOST_BODIES}", "export the wheel alone")
-    real, turned = _facing_out(real)
+        raise _too_many(source, len(real))
+    real, turned = facing_out(real)
     warnings += turned
     if len(real) > 1:
-        real, united = _united(source, real)
-        warnings += united
+        real, joined = united(source, real)
+        warnings += joined
     return tuple(sorted(real, key=lambda body: -body.volume)), tuple(warnings)
 
 
@@ -163,20 +127,30 @@ def check_volume(source: Source, body: Body) -> tuple[str, ...]:
 
 def _shells(source: Source, parts: Sequence[Part]) -> list[Shell]:
     """Clean the parts; parts that close only together (one skin cut into patches) are joined first."""
+    if len(parts) > MOST_PARTS:
+        parts = [_joined(parts)]
     shells = [clean(source, part) for part in parts]
-    if len(shells) > 1 and any(shell.edges.open.any() for shell in shells):
-        offsets = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
-        faces = np.concatenate([part.faces + start for part, start in zip(parts, offsets, strict=True)])
-        joined = clean(source, Part("", np.concatenate([part.vertices for part in parts]), faces))
-        if joined.edges.open.sum() < sum(shell.edges.open.sum() for shell in shells):
+    loose = sum(int(shell.edges.open.sum()) for shell in shells)
+    if len(shells) > 1 and loose:
+        joined = clean(source, _joined(parts))
+        if joined.edges.open.sum() < loose:
             shells = [joined]
     for shell in shells:
         judge(source, shell)
     return shells
 
 
-def _pieces(shell: Shell) -> list[Body]:
-    """Split a shell where nothing joins its facets: no edge, and at an open seam no corner either."""
+def _joined(parts: Sequence[Part]) -> Part:
+    offsets = np.cumsum([0, *(len(part.vertices) for part in parts[:-1])])
+    faces = np.concatenate([part.faces + start for part, start in zip(parts, offsets, strict=True)])
+    return Part("", np.concatenate([part.vertices for part in parts]), faces)
+
+
+def _pieces(source: Source, shell: Shell) -> tuple[list[Body], int]:
+    """Return the bodies of a shell, and the number of specks beside them.
+
+    A shell is cut where nothing joins its facets: no edge, and at an open seam no corner either.
+    """
     edges, count = shell.edges, len(shell.mesh.faces)
     pair = edges.start[edges.count == 2]
     left, right = edges.order[pair] % count, edges.order[pair + 1] % count
@@ -189,106 +163,29 @@ def _pieces(shell: Shell) -> list[Body]:
         together, joined = np.unique(group[label], return_inverse=True)
         number, label = len(together), joined.astype(label.dtype)
     if number == 1:
-        return [Body(shell.name, shell.mesh, len(facet), shell.volume)]
+        return [Body(shell.name, shell.mesh, len(facet), shell.volume)], 0
     open_at = np.bincount(label[facet], minlength=number)
-    by_label = np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label))[:-1])
-    meshes = [compact(shell.mesh.vertices, shell.mesh.faces[chosen]) for chosen in by_label]
-    return [
-        Body(shell.name, mesh, int(open_edges), mesh.volume_mm3)
-        for mesh, open_edges in zip(meshes, open_at, strict=True)
-    ]
+    volumes = np.bincount(label, weights=_wedges(shell.mesh), minlength=number)
+    kept = np.flatnonzero(np.abs(volumes) > SPECK * np.abs(volumes).max())
+    if len(kept) > MOST_BODIES:
+        raise _too_many(source, len(kept))
+    bodies = []
+    for piece in kept:
+        mesh = compact(shell.mesh.vertices, shell.mesh.faces[label == piece])
+        bodies.append(Body(shell.name, mesh, int(open_at[piece]), mesh.volume_mm3))
+    return bodies, number - len(kept)
+
+
+def _too_many(source: Source, found: int) -> InputError:
+    return source.error("", f"has {found:,} separate bodies", f"at most {MOST_BODIES}", "export the wheel alone")
+
+
+def _wedges(mesh: Mesh) -> NDArray[np.float64]:
+    """Return the signed volume between each facet and the middle of the mesh [cubic unit of the file]."""
+    corners = mesh.triangles - mesh.vertices.mean(axis=0)
+    turned = np.cross(corners[:, 1], corners[:, 2])
+    return np.asarray(np.einsum("ij,ij->i", corners[:, 0], turned) / 6.0, dtype=np.float64)
 
 
 def _graph(left: NDArray[np.int64], right: NDArray[np.int64], count: int) -> coo_array:
     return coo_array((np.ones(len(left), np.int8), (left, right)), shape=(count, count))
-
-
-def _flipped(body: Body) -> Body:
-    return Body(body.name, Mesh(body.mesh.vertices, body.mesh.faces[:, ::-1]), body.open_edges, -body.volume)
-
-
-def _facing_out(pieces: list[Body]) -> tuple[list[Body], list[str]]:
-    """Turn inverted shells outward; a shell facing inward inside a larger one is its cavity and joins it."""
-    warnings = []
-    if sum(piece.volume for piece in pieces) < 0.0:
-        pieces = [_flipped(piece) for piece in pieces]
-        warnings.append("inverted: all facets faced inward; turned")
-    solids = [piece for piece in pieces if piece.volume > 0.0]
-    hollows = [piece for piece in pieces if piece.volume <= 0.0]
-    for hollow in hollows:
-        hosts = [index for index, solid in enumerate(solids) if _inside(_flipped(hollow), solid)]
-        if not hosts:
-            solids.append(_flipped(hollow))
-            warnings.append("inverted: the facets of one body faced inward; turned")
-            continue
-        host = min(hosts, key=lambda index: solids[index].volume)
-        solids[host] = _with_cavity(solids[host], hollow)
-        warnings.append(
-            f"a closed cavity of {-hollow.volume:.4g} (cubic units of the file) in body {solids[host].label}"
-        )
-    return solids, warnings
-
-
-def _with_cavity(solid: Body, hollow: Body) -> Body:
-    faces = np.concatenate([solid.mesh.faces, hollow.mesh.faces + len(solid.mesh.vertices)])
-    mesh = Mesh(np.concatenate([solid.mesh.vertices, hollow.mesh.vertices]), faces)
-    return Body(solid.name, mesh, solid.open_edges + hollow.open_edges, solid.volume + hollow.volume)
-
-
-def _boxes_meet(a: Body, b: Body) -> bool:
-    (a_low, a_high), (b_low, b_high) = a.mesh.bounds, b.mesh.bounds
-    return bool(np.all(a_low < b_high) and np.all(b_low < a_high))
-
-
-def _common_volume(a: Body, b: Body) -> float:
-    """Return the volume two bodies share [cubic unit of the file]; NaN when it cannot be computed."""
-    if not _boxes_meet(a, b):
-        return 0.0
-    if a.solid is None or b.solid is None:
-        return float("nan")
-    return float((a.solid ^ b.solid).volume())
-
-
-def _inside(small: Body, large: Body) -> bool:
-    return _common_volume(small, large) > 0.999 * small.volume
-
-
-def _united(source: Source, bodies: list[Body]) -> tuple[list[Body], list[str]]:
-    """Unite bodies that overlap; those that stay apart stay separate."""
-    count = len(bodies)
-    touching = np.zeros((count, count))
-    for one in range(count):
-        for two in range(one):
-            common = _common_volume(bodies[one], bodies[two])
-            if np.isnan(common):
-                raise _cannot_unite(source, bodies[one], bodies[two])
-            touching[one, two] = common > SAME * min(bodies[one].volume, bodies[two].volume)
-    number, label = connected_components(touching, directed=False)
-    result, warnings = [], []
-    for group in range(number):
-        members = [bodies[index] for index in np.flatnonzero(label == group)]
-        if len(members) == 1:
-            result += members
-            continue
-        united = manifold3d.Manifold.batch_boolean(
-            [member.solid for member in members], manifold3d.OpType.Add
-        ).to_mesh64()
-        mesh = Mesh(np.asarray(united.vert_properties)[:, :3].copy(), np.asarray(united.tri_verts).astype(np.int64))
-        volume = mesh.volume_mm3
-        before = sum(member.volume for member in members)
-        warnings.append(
-            f"{len(members)} overlapping bodies united: volume {before:.7g} became {volume:.7g} "
-            "(cubic units of the file)"
-        )
-        names: NDArray[np.str_] = np.unique([member.name for member in members])
-        result.append(Body(str(names[0]) if len(names) == 1 else "", mesh, 0, volume))
-    return result, warnings
-
-
-def _cannot_unite(source: Source, a: Body, b: Body) -> InputError:
-    return source.error(
-        "",
-        f"two shells lie in each other's box and one is not closed ({a.label} and {b.label}; units of the file)",
-        "closed shells",
-        "close and unite them in CAD, or export the wheel alone",
-    )

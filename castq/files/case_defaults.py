@@ -87,7 +87,7 @@ CLEANLINESS: Final[dict[str, float]] = {"clean": 0.5, "ordinary": 1.0, "oxide-ri
 
 # House limits, not a standard: the drawing's limits replace them. Common practice, no source.
 _RIM = ("rim well", "inboard flange", "outboard flange")
-_SPOKE = ("spoke", "spoke-rim junction", "spoke-hub junction")
+_SPOKE = ("spoke", "spoke-rim junction")
 HOUSE_LIMITS: Final[dict[str, dict[str, float]]] = {
     "rim": {"sdas_um": 35.0, "porosity_pct": 0.5, "largest_pore_um": 1000.0},
     "spoke": {"sdas_um": 50.0, "porosity_pct": 1.0, "largest_pore_um": 1500.0},

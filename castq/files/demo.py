@@ -10,8 +10,11 @@ from castq.files.atomic import write_bytes, write_text
 from castq.geometry.mesh import Mesh
 from castq.geometry.wheel import build_wheel, demo_a, demo_b
 
+# Even facets colour better in a picture than the slivers of a plain revolve.
+FACET_MM = 10.0
+
 _CASE = """\
-# SYNTHETIC: an invented wheel and an invented process, for demonstration only.
+# SYNTHETIC: an invented wheel, an invented tool and an invented drawing, for demonstration only.
 name = "{title}"
 geometry = "{shape}"
 alloy = "AlSi7Mg0.3"
@@ -20,16 +23,74 @@ alloy = "AlSi7Mg0.3"
 route = "low-pressure"
 melt_temp = "705 degC"
 die_material = "H13"
+contact_coefficient = "2500 W/m2K"
+gap_coefficient = "700 W/m2K"
 hold_pressure = "0.8 bar"
 
+[process.die_temp_by_zone]
+hub = "390 degC"
+"bolt seat" = "390 degC"
+"spoke-hub junction" = "350 degC"
+spoke = "340 degC"
+"spoke-rim junction" = "320 degC"
+"rim well" = "300 degC"
+"outboard flange" = "280 degC"
+"inboard flange" = "250 degC"
+
 [melt]
-hydrogen = "0.12 ml/100g"
+hydrogen = "0.10 ml/100g"
 strontium = "150 ppm"
 magnesium = "0.35 wt%"
 iron = "0.10 wt%"
 
 [heat_treatment]
 temper = "T6"
+
+# The invented drawing.
+[limits.all]
+ys_min = "180 MPa"
+uts_min = "240 MPa"
+largest_pore_max = "1500 um"
+
+[limits.hub]
+elongation_min = "2.5 %"
+sdas_max = "70 um"
+porosity_max = "1.5 %"
+
+[limits."bolt seat"]
+elongation_min = "2.5 %"
+sdas_max = "70 um"
+porosity_max = "1 %"
+
+[limits."spoke-hub junction"]
+elongation_min = "2.5 %"
+sdas_max = "60 um"
+porosity_max = "1 %"
+
+[limits.spoke]
+elongation_min = "3 %"
+sdas_max = "50 um"
+porosity_max = "0.8 %"
+
+[limits."spoke-rim junction"]
+elongation_min = "3 %"
+sdas_max = "50 um"
+porosity_max = "0.8 %"
+
+[limits."rim well"]
+elongation_min = "4 %"
+sdas_max = "40 um"
+porosity_max = "0.5 %"
+
+[limits."inboard flange"]
+elongation_min = "4 %"
+sdas_max = "40 um"
+porosity_max = "0.8 %"
+
+[limits."outboard flange"]
+elongation_min = "4 %"
+sdas_max = "40 um"
+porosity_max = "0.5 %"
 """
 
 
@@ -66,7 +127,7 @@ def write_demo(folder: Path) -> tuple[Path, Path]:
     cases = []
     for letter, design in (("a", demo_a()), ("b", demo_b())):
         shape = f"wheel_{letter}.stl"
-        write_bytes(folder / shape, stl_bytes(build_wheel(design), f"SYNTHETIC castq demo wheel {letter.upper()}"))
+        write_bytes(folder / shape, stl_bytes(build_wheel(design, FACET_MM), f"SYNTHETIC castq demo wheel {letter.upper()}"))
         case = folder / f"wheel_{letter}.toml"
         write_text(case, _CASE.format(title=f"Demo wheel, spoke {letter.upper()} (SYNTHETIC)", shape=shape))
         cases.append(case)

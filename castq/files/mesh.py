@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from castq.core.errors import nearest
-from castq.files.bodies import Body, check_volume, choose_body, find_bodies
+from castq.files.bodies import check_volume, choose_body, find_bodies
 from castq.files.cad import read_cad
 from castq.files.obj import read_obj
 from castq.files.parts import UNIT_MM, UNIT_WINDOWS, Loaded
 from castq.files.ply import read_ply
+from castq.files.solids import Body
 from castq.files.source import Source, read_source
 from castq.files.stl import read_stl
 from castq.files.threemf import read_3mf

@@ -9,7 +9,8 @@ from pathlib import Path
 from castq.core.errors import Fault, InputError, nearest
 from castq.core.quantities import KINDS
 from castq.files.cells import Measure, mixed_decimals, odd_character, read_measure
-from castq.files.tables import Row, Table, raise_faults, read_table
+from castq.files.csvrows import MOST_ROWS, Row
+from castq.files.tables import Table, read_table
 from castq.screening.types import ROLES, InputFile, Section
 
 GATE = "gate"
@@ -66,8 +67,14 @@ def read_sections(path: Path, *, sheet: str | None = None) -> tuple[tuple[Sectio
     )
     if not faults:
         faults += _feeding_faults(table, sections)
-    raise_faults(faults)
+    if faults:
+        raise InputError(sorted(faults, key=_row_number))
     return tuple(section for _, section in sections), (*table.warnings, *warnings), table.source.input
+
+
+def _row_number(fault: Fault) -> int:
+    found = re.match(r"row (\d+)", fault.place)
+    return int(found.group(1)) if found else MOST_ROWS
 
 
 def _columns(table: Table) -> tuple[dict[str, int], dict[str, str], tuple[str, ...]]:
@@ -114,7 +121,8 @@ def _columns(table: Table) -> tuple[dict[str, int], dict[str, str], tuple[str, .
                 "the first row must be the header",
             )
         )
-    raise_faults(faults)
+    if faults:
+        raise InputError(faults)
     return columns, units, (("header read: " + ", ".join(renamed),) if renamed else ())
 
 

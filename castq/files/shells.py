@@ -22,6 +22,8 @@ THIN = 1e-6
 # Coordinates beyond LARGEST and models below SMALLEST are wheels in no unit [unit of the file]. Practice.
 LARGEST = 1e7
 SMALLEST = 1e-6
+# More corners than this within reach of one another are no seam but a blot, and would fill the memory. Practice.
+CROWD = 60
 # Openings up to this share of the surface are left for the voxel leak measure to judge; larger ones are refused.
 # One facet of a twelve-facet box is 3.6 % or more, one facet of a meshed wheel about 0.001 %. Practice.
 OPEN_SHARE = 0.01
@@ -210,7 +212,10 @@ def _join(points: Points, faces: Faces, step: float) -> tuple[Points, Faces]:
 def _weld(points: Points, faces: Faces, edges: Edges, reach: float) -> Faces:
     """Join corners of open edges that lie within `reach` of each other."""
     loose = np.unique(edges.ends[edges.open])
-    pairs = loose[cKDTree(points[loose]).query_pairs(reach, output_type="ndarray")]
+    tree = cKDTree(points[loose])
+    if tree.count_neighbors(tree, reach) > CROWD * len(loose):
+        return faces
+    pairs = loose[tree.query_pairs(reach, output_type="ndarray")]
     links = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
     _, label = connected_components(links, directed=False)
     _, keep, index = np.unique(label, return_index=True, return_inverse=True)

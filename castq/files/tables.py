@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from pathlib import Path
 
-from castq.core.errors import Fault, InputError, plain
+from castq.core.errors import Fault
+from castq.files.csvrows import MOST_COLUMNS, Row, csv_rows
 from castq.files.source import Source, read_source, real_type
+from castq.files.workbook import workbook_rows
 
 MOST_BYTES = 5_000_000
-MOST_ROWS = 2000
-MOST_COLUMNS = 60
-_SEPARATORS = {";": "semicolon", "\t": "tab", ",": "comma"}
-_UTF16 = (b"\xff\xfe", b"\xfe\xff")
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row: its number in the file (counted from 1) and its cells as text."""
-
-    number: int
-    cells: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,60 +77,8 @@ def read_table(path: Path, sheet: str | None = None) -> Table:
             "give the file its right ending or save it again",
         )
     if ending == ".xlsx":
-        from castq.files.workbook import workbook_rows
-
         return _table(source, workbook_rows(source, sheet), (), ",")
-    text, warnings = _text(source)
-    rows, separator = _csv_rows(source, text)
-    if separator != ",":
-        warnings += (f"cells are separated by {_SEPARATORS[separator]}s; decimal commas are read as such",)
-    return _table(source, rows, warnings, separator)
-
-
-def _text(source: Source) -> tuple[str, tuple[str, ...]]:
-    data = source.data
-    if data.startswith(_UTF16):
-        try:
-            return data.decode("utf-16"), ("text is UTF-16; read as such",)
-        except UnicodeDecodeError:
-            raise source.error("", "is damaged UTF-16 text", "UTF-8", "save it as CSV UTF-8") from None
-    if b"\0" in data:
-        line = 1 + data.count(b"\n", 0, data.index(b"\0"))
-        raise source.error(
-            f"row {line}", "holds a NUL byte (binary, damaged or UTF-16 without mark)", "text", "save it as CSV UTF-8"
-        )
-    try:
-        return data.decode("utf-8-sig"), ()
-    except UnicodeDecodeError as fault:
-        line = 1 + data.count(b"\n", 0, fault.start)
-        raise source.error(
-            f"row {line}",
-            f"byte 0x{data[fault.start]:02X} is not UTF-8 (Latin-1 or Windows text?)",
-            "UTF-8",
-            "save it as CSV UTF-8",
-        ) from None
-
-
-def _csv_rows(source: Source, text: str) -> tuple[list[Row], str]:
-    """Return the rows that are not blank, without the `#` lines at the head, and the separator."""
-    lines = io.StringIO(text, newline=None).read().split("\n")
-    first = next((n for n, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#")), len(lines))
-    head = lines[first] if first < len(lines) else ""
-    separator = next((mark for mark in _SEPARATORS if mark in head), ",")
-    reader = csv.reader((line + "\n" for line in lines[first:]), delimiter=separator, strict=True)
-    rows: list[Row] = []
-    start = first + 1
-    try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                rows.append(Row(start, tuple(cells)))
-            start = first + 1 + reader.line_num
-            if len(rows) > MOST_ROWS:
-                raise source.error("", f"has more than {MOST_ROWS:,} rows", "a table of sections", "check the file")
-    except csv.Error as fault:
-        opens = "a quote opens here and is never closed" if "unexpected end" in str(fault) else plain(fault)
-        raise source.error(f"row {start}", opens, "quotes in pairs", "close or remove the quote") from None
-    return rows, separator
+    return _table(source, *csv_rows(source))
 
 
 def _table(source: Source, rows: list[Row], warnings: tuple[str, ...], separator: str) -> Table:
@@ -182,9 +118,3 @@ def _width_fault(source: Source, row: Row, found: int, wanted: int, separator: s
     return Fault(
         source.name, f"row {row.number}", f"has {found} cells, the header has {wanted}", f"{wanted} cells", mend
     )
-
-
-def raise_faults(faults: list[Fault]) -> None:
-    """Raise all faults at once, in the order of the file, if there are any."""
-    if faults:
-        raise InputError(faults)

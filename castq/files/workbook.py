@@ -9,8 +9,8 @@ import zlib
 from typing import TYPE_CHECKING, Any
 
 from castq.core.errors import Fault, InputError, nearest, plain
+from castq.files.csvrows import MOST_COLUMNS, MOST_ROWS, Row
 from castq.files.source import Source
-from castq.files.tables import MOST_COLUMNS, MOST_ROWS, Row
 
 if TYPE_CHECKING:
     from openpyxl.workbook import Workbook

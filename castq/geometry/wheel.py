@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from dataclasses import replace
 
 import manifold3d as m3
 import numpy as np
@@ -127,7 +127,7 @@ def build_wheel(design: WheelDesign, edge_mm: float | None = None) -> Mesh:
     design : WheelDesign
         The wheel [-]; checked first.
     edge_mm : float, optional
-        Edge that hardly any facet exceeds [mm]; facets are as long as the shape allows when not given.
+        Edge that few facets exceed [mm]; facets are as long as the shape allows when not given.
 
     Returns
     -------
@@ -180,6 +180,24 @@ def genus(mesh: Mesh) -> int:
     return 1 - euler // 2
 
 
+# What the two demo wheels share: an as-cast 18-inch wheel, rim and hub with their machining allowance.
+_DEMO = WheelDesign(
+    rim_thickness_mm=9.5,
+    seat_thickness_mm=9.5,
+    flange_width_mm=7.5,
+    hub_radius_mm=78.0,
+    hub_height_mm=52.0,
+    hub_offset_mm=34.0,
+    bore_diameter_mm=52.0,
+    bolt_hole_mm=12.0,
+    counterbore_mm=26.0,
+    counterbore_depth_mm=12.0,
+    pocket_depth_mm=9.0,
+    pocket_wall_mm=10.0,
+    hub_root_mm=0.0,
+)
+
+
 def demo_a() -> WheelDesign:
     """Return the first demo wheel: slender spokes that end in a heavy root at the rim.
 
@@ -188,41 +206,38 @@ def demo_a() -> WheelDesign:
     WheelDesign
         Invented 18-inch five-spoke wheel [mm].
     """
-    return WheelDesign(
+    return replace(
+        _DEMO,
         name="demo A",
-        spoke_width_hub_mm=48.0,
-        spoke_width_rim_mm=38.0,
-        spoke_thickness_hub_mm=26.0,
-        spoke_thickness_rim_mm=17.0,
-        hub_root_mm=8.0,
-        rim_root_mm=23.0,
+        spoke_width_hub_mm=62.0,
+        spoke_width_rim_mm=46.0,
+        spoke_thickness_hub_mm=25.0,
+        spoke_thickness_rim_mm=16.0,
+        rim_root_mm=15.0,
         root_length_mm=38.0,
-        pocket_depth_mm=15.0,
         pocket_from_rim_mm=34.0,
     )
 
 
 def demo_b() -> WheelDesign:
-    """Return the redesign: spokes that grow toward the hub, a small root at the rim, deeper back pockets.
+    """Return the redesign: spokes that grow toward the hub, and no heavy root at the rim.
 
     Returns
     -------
     WheelDesign
         Invented 18-inch five-spoke wheel [mm].
     """
-    return WheelDesign(
+    return replace(
+        _DEMO,
         name="demo B",
-        spoke_width_hub_mm=56.0,
-        spoke_width_rim_mm=36.0,
-        spoke_thickness_hub_mm=34.0,
-        spoke_thickness_rim_mm=19.0,
-        hub_root_mm=0.0,
-        rim_root_mm=2.0,
+        spoke_width_hub_mm=66.0,
+        spoke_width_rim_mm=44.0,
+        spoke_thickness_hub_mm=27.0,
+        spoke_thickness_rim_mm=21.0,
+        rim_root_mm=0.0,
         root_length_mm=26.0,
-        pocket_depth_mm=16.0,
-        pocket_wall_mm=8.0,
-        pocket_from_hub_mm=3.0,
-        pocket_from_rim_mm=12.0,
+        pocket_from_hub_mm=10.0,
+        pocket_from_rim_mm=4.0,
     )
 
 
@@ -250,47 +265,49 @@ def random_design(rng: np.random.Generator) -> WheelDesign:
 
 def _draw(rng: np.random.Generator) -> WheelDesign:
     """Return a random wheel, which may be impossible."""
-    between: Callable[[float, float], float] = lambda low, high: float(rng.uniform(low, high))  # noqa: E731
     members = int(rng.integers(5, 21))
     twin = bool(members % 2 == 0 and members >= 10 and rng.random() < 0.5)
     slim = min(1.0, 6.5 / members)
-    depth = between(18.0, 40.0)
-    flat = rng.random() < 0.3
-    pocket = 0.0 if members > 12 or rng.random() < 0.3 else between(0.3, 0.6) * depth
-    bolts = int(rng.choice([4, 5, 5, 5, 6]))
+    depth = rng.uniform(18.0, 40.0)
+    return replace(
+        _draw_rim_and_hub(rng),
+        spokes=members // 2 if twin else members,
+        twin=twin,
+        twin_gap_mm=rng.uniform(8.0, 24.0),
+        spoke_width_hub_mm=rng.uniform(36.0, 60.0) * slim,
+        spoke_width_rim_mm=rng.uniform(28.0, 60.0) * slim,
+        spoke_thickness_hub_mm=depth,
+        spoke_thickness_rim_mm=rng.uniform(14.0, 34.0),
+        dish_mm=0.0 if rng.random() < 0.3 else rng.uniform(5.0, 45.0),
+        hub_root_mm=rng.uniform(0.0, 8.0) * slim,
+        rim_root_mm=rng.uniform(0.0, 14.0) * slim,
+        root_length_mm=rng.uniform(20.0, 45.0),
+        pocket_depth_mm=0.0 if members > 12 or rng.random() < 0.3 else rng.uniform(0.3, 0.6) * depth,
+        pocket_wall_mm=rng.uniform(5.0, 9.0),
+        pocket_from_hub_mm=rng.uniform(8.0, 30.0),
+        pocket_from_rim_mm=rng.uniform(10.0, 30.0),
+    )
+
+
+def _draw_rim_and_hub(rng: np.random.Generator) -> WheelDesign:
+    """Return a wheel with a random rim and hub."""
     return WheelDesign(
         name="random",
         bead_seat_diameter_mm=float(rng.choice([405.6, 436.6, 462.0, 487.4])),
-        rim_width_mm=between(165.0, 241.0),
-        rim_thickness_mm=between(6.0, 11.0),
-        seat_thickness_mm=between(7.0, 11.0),
-        flange_width_mm=between(9.0, 12.0),
-        well_depth_mm=between(14.0, 22.0),
-        well_width_mm=between(25.0, 50.0),
-        well_offset_mm=between(-10.0, 30.0),
-        hub_radius_mm=between(70.0, 84.0),
-        hub_height_mm=between(38.0, 56.0),
-        hub_offset_mm=between(10.0, 55.0),
-        bore_diameter_mm=between(54.0, 68.0),
-        bolts=bolts,
-        bolt_circle_mm=between(104.0, 116.0),
-        counterbore_mm=between(24.0, 30.0),
-        counterbore_depth_mm=between(12.0, 28.0),
-        spokes=members // 2 if twin else members,
-        twin=twin,
-        twin_gap_mm=between(8.0, 24.0),
-        spoke_width_hub_mm=between(36.0, 60.0) * slim,
-        spoke_width_rim_mm=between(28.0, 60.0) * slim,
-        spoke_thickness_hub_mm=depth,
-        spoke_thickness_rim_mm=between(14.0, 34.0),
-        dish_mm=0.0 if flat else between(5.0, 45.0),
-        hub_root_mm=between(0.0, 8.0) * slim,
-        rim_root_mm=between(0.0, 14.0) * slim,
-        root_length_mm=between(20.0, 45.0),
-        pocket_depth_mm=pocket,
-        pocket_wall_mm=between(5.0, 9.0),
-        pocket_from_hub_mm=between(8.0, 30.0),
-        pocket_from_rim_mm=between(10.0, 30.0),
+        rim_width_mm=rng.uniform(165.0, 241.0),
+        rim_thickness_mm=rng.uniform(6.0, 11.0),
+        seat_thickness_mm=rng.uniform(7.0, 11.0),
+        flange_width_mm=rng.uniform(9.0, 12.0),
+        well_depth_mm=rng.uniform(14.0, 22.0),
+        well_width_mm=rng.uniform(25.0, 50.0),
+        well_offset_mm=rng.uniform(-10.0, 30.0),
+        hub_radius_mm=rng.uniform(70.0, 84.0),
+        hub_height_mm=rng.uniform(38.0, 56.0),
+        hub_offset_mm=rng.uniform(10.0, 55.0),
+        bore_diameter_mm=rng.uniform(54.0, 68.0),
+        bolts=int(rng.choice([4, 5, 5, 5, 6])),
+        bolt_circle_mm=rng.uniform(104.0, 116.0),
+        counterbore_mm=rng.uniform(24.0, 30.0),
+        counterbore_depth_mm=rng.uniform(12.0, 28.0),
         valve_hole_mm=0.0 if rng.random() < 0.4 else 11.3,
-        segments=192,
     )

@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 THICK_END = 0.9
 STATION_MM = 5.0
 SMALLEST_STATION_SHARE = 0.3
+# These stand on the gate: metal passes through their thick end, not through their narrowest station.
+ON_THE_GATE = ("hub", "bolt seat")
 ALONG_THE_RIM = ("rim well", "inboard flange", "outboard flange")
 
 
@@ -35,7 +37,8 @@ class ZoneMeasure:
     wall_p90_mm, wall_median_mm : float
         Equivalent wall, exceeded by a tenth and by half of the volume [mm].
     choke_mm : float
-        Equivalent wall of the best channel at the narrowest station on the way through the zone [mm].
+        Equivalent wall of the best channel at the narrowest station on the way through the zone; of the thick end
+        where the zone stands on the gate [mm].
     centroid_r_mm, centroid_z_mm : float
         Middle of one copy: distance from the axis, and height [mm].
     distance_mm : dict of role to float
@@ -84,15 +87,16 @@ def measure_zones(zone_map: ZoneMap, grid: Grid, section: LocalSection) -> tuple
         if len(solid) == 0:
             continue
         spheres, walls = (values[flat[solid]].astype(float) for values in fields)
+        thick = float(np.quantile(walls, THICK_END))
         way = height[solid] if role in ALONG_THE_RIM else radius[solid]
         measures.append(
             ZoneMeasure(
                 role=role,
                 volume_cm3=float(fraction[own].sum()) * grid.spacing_mm**3 / 1000.0,
                 section_p90_mm=float(np.quantile(spheres, THICK_END)),
-                wall_p90_mm=float(np.quantile(walls, THICK_END)),
+                wall_p90_mm=thick,
                 wall_median_mm=float(np.median(walls)),
-                choke_mm=_choke_mm(way, walls, grid.spacing_mm),
+                choke_mm=thick if role in ON_THE_GATE else _choke_mm(way, walls, grid.spacing_mm),
                 centroid_r_mm=float(np.average(radius[own], weights=fraction[own])),
                 centroid_z_mm=float(np.average(height[own], weights=fraction[own])),
             )

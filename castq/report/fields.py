@@ -15,7 +15,7 @@ from castq.screening.types import ROLES
 # Outermost share of the cells left beyond each end of a colour scale, so that one odd cell does not stretch it.
 TAIL_PCT = 0.5
 # Results reach this many cells into the void, so that the surface itself is coloured by the metal behind it.
-REACH_CELLS = 2.5
+REACH_CELLS = 1.8
 
 
 @dataclass(frozen=True, slots=True)

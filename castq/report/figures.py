@@ -17,13 +17,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 ROW_IN = 0.33
-MOST_PANELS = 3
+MOST_PANELS = 4
 NAME_LIMIT = 24
 
 
 def _panels(count: int) -> tuple[int, int]:
     """Return rows and columns for a number of panels."""
-    columns = count if count <= 4 else MOST_PANELS
+    columns = min(count, MOST_PANELS)
     return -(-count // columns), columns
 
 
@@ -103,6 +103,7 @@ def _limit_panel(axes: Axes, checks: Sequence[Check], zones: Sequence[str], name
     axes.set_xlim(low, high + room)
     _name_rows(axes, zones, named)
     calm(axes)
+    axes.locator_params(axis="x", nbins=5)
     axes.set_title(_heading(checks[0].quantity, checks[0].unit), fontsize=TEXT_PT, color=INK, loc="left", pad=6)
     for check in checks:
         y, look = zones.index(check.zone), VERDICTS[check.verdict]
@@ -213,9 +214,10 @@ def drivers_png(screening: Screening) -> bytes | None:
     for axes, ((zone, quantity), drivers) in zip(panels, groups.items(), strict=True):
         shares = [100.0 * d.share for d in drivers]
         axes.barh(range(len(drivers)), shares, height=0.62, color=[ACCENT] + ["#9bb7c9"] * (len(drivers) - 1))
-        axes.set_yticks(range(len(drivers)), [plain(d.source, 26) for d in drivers])
+        axes.set_yticks(range(len(drivers)), [plain(d.source, 36) for d in drivers])
         axes.set_ylim(longest - 0.4, -0.6)
         axes.set_xlim(0, 1.25 * max([*shares, 1.0]))
+        axes.set_xticks([t for t in axes.get_xticks() if t <= min(100.0, 1.1 * max(shares))])
         calm(axes)
         axes.set_title(f"{label(quantity)}, {plain(zone, NAME_LIMIT)}", fontsize=TEXT_PT, color=INK, loc="left", pad=6)
         for y, share in enumerate(shares):
@@ -256,14 +258,14 @@ def differences_png(comparison: Comparison) -> bytes | None:
         PNG; None without any difference row.
     """
     finite = [d for d in comparison.differences if np.isfinite([d.difference, d.p10, d.p90]).all()]
-    quantities = list(dict.fromkeys(d.quantity for d in finite))
+    quantities = _telling(finite)
     if not quantities:
         return None
     roles = [role for role in ROLES if any(d.role == role for d in finite)]
     rows, columns = _panels(len(quantities))
     figure = sheet(9.6, rows * (0.85 + ROW_IN * len(roles)) + 0.85)
     headline(figure, "Design B less design A", "bar: p10 to p90 of the difference over the same draws; mark: median; "
-             "number: probability that B is better; a bar over the zero line shows no difference")  # fmt: skip
+             "number: probability that B is better, with how finely designs can be told apart")  # fmt: skip
     grid = figure.subplots(rows, columns, squeeze=False)
     for index, axes in enumerate(grid.flat):
         if index < len(quantities):
@@ -275,11 +277,18 @@ def differences_png(comparison: Comparison) -> bytes | None:
     return to_png(figure)
 
 
+def _telling(rows: Sequence[Difference], most: int = 8) -> list[str]:
+    """Return the quantities in which the designs differ somewhere; the first few when they differ nowhere."""
+    differing = list(dict.fromkeys(d.quantity for d in rows if d.verdict != "no difference"))
+    return differing[:most] or list(dict.fromkeys(d.quantity for d in rows))[:4]
+
+
 def _difference_panel(axes: Axes, own: Sequence[Difference], roles: Sequence[str], named: bool) -> None:
     reach = 1.1 * max(max(abs(d.p10), abs(d.p90)) for d in own) or 1.0
     axes.set_xlim(-reach, 1.55 * reach)
     _name_rows(axes, roles, named)
     calm(axes)
+    axes.locator_params(axis="x", nbins=6)
     axes.set_xticks([t for t in axes.get_xticks() if -reach <= t <= reach])
     axes.set_title(_heading(own[0].quantity, own[0].unit), fontsize=TEXT_PT, color=INK, loc="left", pad=6)
     axes.axvline(0.0, color=INK, linewidth=1.2, zorder=1)

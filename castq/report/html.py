@@ -169,7 +169,7 @@ def comparison_html(
         look=VERDICTS[comparison.verdict],
         sides=[("A", a, VERDICTS[a.verdict], _counts(a)), ("B", b, VERDICTS[b.verdict], _counts(b))],
         speaks=[("A", tables.strongest(comparison, "A better")), ("B", tables.strongest(comparison, "B better"))],
-        rows=tables.difference_rows(comparison),
+        grid=tables.difference_grid(comparison),
         differences=figures.differences_png(comparison) if pictures else None,
         limits=[(name, figures.limits_png(s)) for name, s in (("A", a), ("B", b))] if pictures else [],
         **_paired_pictures(wheels),

@@ -121,7 +121,7 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
         names.append(scale.name)
     low = np.asarray(wheel.grid.origin_mm, dtype=float)
     high = low + np.array(codes.shape) * stride * float(wheel.grid.spacing_mm)
-    packed = zlib.compress(b"".join(bulk), 9)
+    packed = zlib.compress(b"".join(bulk), 7)
     return {
         "mesh": mesh,
         "angles": dict(zip(("spoke", "window"), spoke_and_window_angles(wheel), strict=True)),

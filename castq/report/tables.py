@@ -93,6 +93,18 @@ def check_rows(screening: Screening) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
+def difference_grid(comparison: Comparison) -> tuple[list[str], list[tuple[dict[str, Any], list[dict[str, Any] | None]]]]:
+    """Return the roles, and for each quantity its head and one difference a role (None where there is none)."""
+    found = {(d.role, d.quantity): _difference(d) for d in comparison.differences}
+    roles = list(dict.fromkeys(d.role for d in comparison.differences))
+    quantities = list(dict.fromkeys(d.quantity for d in comparison.differences))
+    grid = []
+    for quantity in quantities:
+        cells = [found.get((role, quantity)) for role in roles]
+        grid.append((next(cell for cell in cells if cell), cells))
+    return roles, grid
+
+
 def difference_rows(comparison: Comparison) -> list[dict[str, Any]]:
     """Return the differences as texts, in the order given."""
     return [_difference(d) for d in comparison.differences]

@@ -206,7 +206,8 @@ class Viewer {  // the controls, shared by all stages of one block
   home(name = "tilted") {
     const pitch = { tilted: 1.0, outboard: 0, inboard: Math.PI, side: Math.PI / 2 }[name];
     const yaw = this.stages[0].wheel.angles.spoke + (name === "tilted" ? 0.25 : 0);
-    Object.assign(this.view, { yaw, pitch, zoom: name === "tilted" ? 1.3 : 1, x: 0,
+    const { clientWidth: w, clientHeight: h } = this.stages[0].canvas, widest = 0.98 * w / Math.min(w, h);
+    Object.assign(this.view, { yaw, pitch, zoom: Math.min(widest, name === "tilted" ? 1.3 : 1), x: 0,
       y: name === "tilted" ? -0.3 * this.stages[0].reach : 0 });
   }
   redraw() {
@@ -232,11 +233,14 @@ class Viewer {  // the controls, shared by all stages of one block
     list.replaceChildren();
     for (const zone of this.stages[0].wheel.zones) {
       const button = make("button"), dot = make("i"), item = make("li");
-      dot.style.background = field === -1 ? zone.tint : zone.verdict_tint;
-      button.append(dot, make("b", zone.name), make("em", zone.verdict)); button.type = "button";
+      const several = this.stages.length > 1;
+      dot.style.background = field === -1 || several ? zone.tint : zone.verdict_tint;
+      button.append(dot, make("b", zone.name), make("em", several ? "" : zone.verdict)); button.type = "button";
       for (const stage of this.stages) {
-        const same = stage.wheel.zones.find((z) => z.code === zone.code), text = same && scale && same.values[scale.name];
-        if (text) button.append(make("span", this.stages.length > 1 ? `${stage.wheel.name}: ${text}` : text));
+        const same = stage.wheel.zones.find((z) => z.code === zone.code);
+        const text = (same && scale && same.values[scale.name]) || "";
+        if (several && same) button.append(make("span", `${stage.wheel.name}: ${text} ${same.verdict.toLowerCase()}`));
+        else if (text) button.append(make("span", text));
       }
       button.setAttribute("aria-pressed", String(this.view.lit === zone.code));
       button.onclick = () => { this.view.lit = this.view.lit === zone.code ? 0 : zone.code; this.legend(); this.redraw(); };

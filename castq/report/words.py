@@ -110,7 +110,7 @@ def decisive(screening: Screening, count: int = 3) -> tuple[Decisive, ...]:
 
 def _severity(check: Check) -> tuple[float, float, float]:
     probability = check.probability_ok if math.isfinite(check.probability_ok) else 1.0
-    return (-VERDICTS[check.verdict].rank, probability, -abs(shortfall(check)))
+    return (-VERDICTS[check.verdict].rank, probability, -shortfall(check) / max(abs(check.limit), 1e-12))
 
 
 def shortfall(check: Check) -> float:
@@ -155,6 +155,6 @@ def _why(screening: Screening, check: Check) -> str:
     parts.append(f"local solidification time {with_unit(time, 's')}, SDAS {with_unit(row['sdas_um'], 'um')}")
     gas, shrinkage = float(row["gas_porosity_pct"]), float(row["shrinkage_porosity_pct"])
     larger = "shrinkage" if shrinkage > gas else "gas"
-    parts.append(f"porosity {with_unit(gas + shrinkage, '%')}, mostly {larger}")
+    parts.append(f"porosity {with_unit(row['porosity_pct'], '%')}, mostly {larger}")
     text = "; ".join(parts)
     return text[0].upper() + text[1:] + "."

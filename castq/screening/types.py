@@ -13,11 +13,11 @@ if TYPE_CHECKING:
 
     from castq.materials import Alloy, DieMaterial
 
-# Metal comes in at the hub in a low-pressure wheel tool, so each zone is fed by its neighbour toward the hub.
-# Common practice, no source.
+# Metal comes in at the hub in a low-pressure wheel tool, so hub and bolt seats stand on the gate and each other zone is
+# fed by its neighbour toward the hub. Common practice, no source.
 FEEDS_FROM: dict[str, str] = {
     "hub": "gate",
-    "bolt seat": "hub",
+    "bolt seat": "gate",
     "spoke-hub junction": "hub",
     "spoke": "spoke-hub junction",
     "spoke-rim junction": "spoke",

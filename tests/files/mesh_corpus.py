@@ -110,6 +110,8 @@ SIDES = [
     BOX[(BOX[:, :, axis] == value).all(axis=1)] for axis in range(3) for value in (0.0, (400.0, 200.0, 100.0)[axis])
 ]
 SEAMS = np.concatenate([finer(side, n) for n, side in enumerate(SIDES)])
+# Four blocks with two on top that touch along one edge only.
+PINCHED = [(0, 0, 0), (0, 1, 0), (1, 0, 0), (1, 1, 0), (0, 0, 1), (1, 1, 1)]
 # A cavity (half the box, facing inward) and a solid of the same shape inside the box.
 HOLLOW = np.concatenate([BOX, 0.5 * BOX[:, ::-1] + [40.0, 40.0, 20.0]])
 NESTED = np.concatenate([BOX, np.add(0.5 * BOX, [40.0, 40.0, 20.0])])
@@ -189,6 +191,9 @@ SHAPES = [
         volume=105_500 * 125,
     ),
     good(7, "one-inside-the-other", mf.binary_stl(NESTED), "overlapping bodies united"),
+    good(7, "touching-itself-along-an-edge", mf.binary_stl(mf.blocks(PINCHED, 200.0)), volume=6 * 200.0**3),
+    bad(7, "two-touching-along-an-edge", mf.binary_stl(mf.blocks([(0, 0, 0), (1, 1, 0)], 200.0)), "2 separate bodies"),
+    bad(7, "all-dust", mf.binary_stl(np.concatenate([0.01 * BOX + 5.0 * n for n in range(90)])), "90 separate bodies"),
     good(7, "cavity", mf.binary_stl(HOLLOW), "a closed cavity of 1e+06", volume=VOLUME * 7.0 / 8.0),
     bad(8, "plane", mf.binary_stl(SHEET), "no thickness", "thicken"),
     bad(8, "ascii", mf.ascii_stl(SHEET), "no thickness"),

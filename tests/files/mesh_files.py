@@ -26,6 +26,21 @@ def box(x: float = 400.0, y: float = 200.0, z: float = 100.0) -> Triangles:
     return triangles(manifold3d.Manifold.cube((x, y, z)))
 
 
+def blocks(cells: Sequence[tuple[int, int, int]], side: float) -> Triangles:
+    """The skin of cubes on a grid, faces between neighbours left out."""
+    facets = []
+    for cell in cells:
+        for axis, step in [(axis, step) for axis in range(3) for step in (0, 1)]:
+            if tuple(np.add(cell, (2 * step - 1) * np.eye(3, dtype=int)[axis])) in cells:
+                continue
+            corners = np.array(cell) + np.roll(
+                [[step, a, b] for a, b in ((0, 0), (1, 0), (1, 1), (0, 1))], axis, axis=1
+            )
+            ring = corners if step else corners[::-1]
+            facets += [ring[[0, 1, 2]], ring[[0, 2, 3]]]
+    return side * np.array(facets, dtype=float)
+
+
 def wheel(segments: int = 96, longest_mm: float | None = None) -> manifold3d.Manifold:
     """A plain disc wheel of 450 mm with a bore: hub, disc and rim turned from one profile."""
     profile = [[35, 0], [100, 20], [200, 10], [200, -90], [225, -100], [225, 100], [200, 95], [180, 60], [35, 60]]
