@@ -96,7 +96,7 @@ def test_volume_of_a_ring_alone_agrees_with_pappus() -> None:
 
 def test_demo_wheels_weigh_what_such_wheels_weigh() -> None:
     a, b = (build_wheel(design).volume_mm3 * 2.68e-6 for design in (demo_a(), demo_b()))
-    assert 9.0 < b < a < 11.0
+    assert 12.0 < b < a < 14.0  # as cast, with machining allowance
 
 
 def test_finer_facets_leave_the_solid_as_it_is() -> None:
