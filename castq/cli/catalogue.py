@@ -20,15 +20,16 @@ def relations(
     import castq.physics
     import castq.thermal.wall  # noqa: F401
     from castq.core.errors import input_error, nearest
+    from castq.core.nomenclature import SCHEMA_VERSION
     from castq.core.relation import REGISTRY
-    from castq.report.terminal import relation_card, relation_table
+    from castq.report.relations import relation_card, relation_table
 
     if id and id not in REGISTRY:
         raise input_error("relations", id, "no relation has this id", "", nearest(id, sorted(REGISTRY)))
     chosen = [REGISTRY[key] for key in ([id] if id else sorted(REGISTRY))]
     if as_json:
         cards = [entry.to_dict() for entry in chosen]
-        typer.echo(json.dumps({"schema_version": 1, "relations": cards}, indent=2, ensure_ascii=False))
+        typer.echo(json.dumps({"schema_version": SCHEMA_VERSION, "relations": cards}, indent=2, ensure_ascii=False))
     else:
         typer.echo(relation_card(chosen[0]) if id else relation_table(chosen))
 

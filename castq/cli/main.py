@@ -11,6 +11,7 @@ import typer
 
 from castq.cli import catalogue, screening
 from castq.core.errors import EXIT_BAD_INPUT, EXIT_FAULT, InputError, plain
+from castq.core.nomenclature import SCHEMA_VERSION
 
 EXIT_INTERRUPTED = 130
 
@@ -47,7 +48,8 @@ def _report_faults(error: InputError, as_json: bool) -> None:
     for fault in error.faults:
         typer.echo(f"castq: {fault}", err=True)
     if as_json:
-        typer.echo(json.dumps({"schema_version": 1, "faults": [fault.to_dict() for fault in error.faults]}, indent=2))
+        faults = [fault.to_dict() for fault in error.faults]
+        typer.echo(json.dumps({"schema_version": SCHEMA_VERSION, "faults": faults}, indent=2, ensure_ascii=False))
 
 
 def run(arguments: Sequence[str] | None = None) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+# Version of the form of every JSON document castq writes; the first number changes when a reader would break.
+SCHEMA_VERSION = "1.0"
+
 SUFFIX_UNITS: dict[str, str] = {
     "_s": "s", "_h": "h", "_min": "min",
     "_mm": "mm", "_um": "um", "_m": "m", "_cm3": "cm3", "_mm2": "mm2", "_mm3": "mm3",

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DPI = 160
-TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 9.0, 8.0
+TITLE_PT, TEXT_PT, SMALL_PT = 11.5, 9.4, 8.5
 
 
 def sheet(width_in: float, height_in: float) -> Figure:

@@ -19,6 +19,7 @@ import numpy as np
 from castq import __version__
 from castq.core.cautions import BANNER, cautions_for
 from castq.core.errors import plain
+from castq.core.nomenclature import SCHEMA_VERSION
 from castq.core.relation import REGISTRY
 from castq.screening.columns import BY_NAME, COLUMNS
 from castq.screening.types import Case, Check, Comparison, Screening
@@ -26,7 +27,6 @@ from castq.screening.types import Case, Check, Comparison, Screening
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-SCHEMA_VERSION = "1.0"
 DIGITS = 6
 # A spreadsheet takes text that starts like this for a formula, also in the full-width form of East Asian keyboards.
 _FORMULA = re.compile(r"^\s*[=+\-@＝＋－＠]")

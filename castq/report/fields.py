@@ -71,15 +71,18 @@ def describe(name: str) -> tuple[str, str, Literal["higher", "lower", ""]]:
 
 def scale_of(name: str, *sources: WheelFields) -> Scale:
     """Return one colour scale that fits a field in all the wheels given, so that equal colours mean equal values."""
-    values = np.concatenate([wheel.fields[name][wheel.zone_codes > 0].ravel() for wheel in sources])
-    values = values[np.isfinite(values)]
+    each = [wheel.fields[name][wheel.zone_codes > 0] for wheel in sources]
+    known = [values[np.isfinite(values)] for values in each]
+    known = [values for values in known if values.size]
     label, unit, better = describe(name)
-    if values.size == 0:
+    if not known:
         return Scale(name, label, unit, better, 0.0, 1.0, False, False)
-    low, high = (float(v) for v in np.percentile(values, [TAIL_PCT, 100.0 - TAIL_PCT]))
+    low = min(float(np.percentile(values, TAIL_PCT)) for values in known)
+    high = max(float(np.percentile(values, 100.0 - TAIL_PCT)) for values in known)
     if high - low < 1e-6 * max(abs(high), 1e-9):
         low, high = low - 0.5 * max(abs(low), 1e-3), high + 0.5 * max(abs(high), 1e-3)
-    return Scale(name, label, unit, better, low, high, bool(values.min() < low), bool(values.max() > high))
+    below, above = any(v.min() < low for v in known), any(v.max() > high for v in known)
+    return Scale(name, label, unit, better, low, high, below, above)
 
 
 def nice_ticks(low: float, high: float, count: int = 5) -> list[float]:

@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 from collections.abc import Mapping
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -30,6 +31,7 @@ STILL_FIELD = "local_solidification_time_s"
 Wheels = Mapping[str, tuple[WheelFields, Screening]]
 
 
+@cache
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("castq.report", "templates"),

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from castq.core.errors import input_error, nearest
-from castq.core.nomenclature import unit_of
+from castq.core.nomenclature import SCHEMA_VERSION, unit_of
 from castq.core.relation import PROVENANCE_WORDS
 from castq.materials import alloys, coatings, die_materials, find
 from castq.materials.types import Alloy, Coating, DieMaterial
@@ -25,7 +25,7 @@ class MaterialDocument:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the document as plain data."""
-        return {"schema_version": 1, **self.data}
+        return {"schema_version": SCHEMA_VERSION, **self.data}
 
     def text(self) -> str:
         """Return the document as text for a terminal."""

@@ -8,7 +8,7 @@ from typing import Any
 from castq.core.nomenclature import unit_of
 from castq.core.relation import PROVENANCE_WORDS, REGISTRY
 from castq.report.colours import VERDICTS, VerdictLook
-from castq.report.words import DASH, SIDE_SIGNS, given, number, percent, span, unit_text, with_unit
+from castq.report.words import DASH, SIDE_SIGNS, beside, given, number, percent, span, unit_text, with_unit
 from castq.screening.columns import BY_NAME
 from castq.screening.types import Case, Check, Comparison, Difference, Screening
 
@@ -116,8 +116,8 @@ def _difference(d: Difference) -> dict[str, Any]:
     return {
         "role": d.role, "quantity": BY_NAME[d.quantity].label if d.quantity in BY_NAME else d.quantity,
         "unit": unit_text(d.unit), "better": d.better_is, "a": number(d.a_median), "b": number(d.b_median),
-        "difference": "0" if same else f"{sign}{number(d.difference)}",
-        "band": "" if same else f"{number(d.p10)} to {number(d.p90)}",
+        "difference": "0" if same else sign + beside(d.difference, d.a_median),
+        "band": "" if same else f"{beside(d.p10, d.a_median)} to {beside(d.p90, d.a_median)}",
         "probability": "same" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict],
     }  # fmt: skip
 

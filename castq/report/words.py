@@ -41,6 +41,16 @@ def number(value: object, digits: int = 3) -> str:
     return f"{x:.{max(0, digits - 1 - size)}f}"
 
 
+def beside(value: float, reference: float) -> str:
+    """Return a difference with as many decimals as the value it is taken from has in `number`."""
+    if math.isnan(value) or math.isnan(reference):
+        return DASH
+    shown = number(reference)
+    decimals = len(shown.partition(".")[2]) if "e" not in shown and reference else 3
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
 def span(low: object, high: object, digits: int = 3) -> str:
     """Return `low–high`, or nothing when either is unknown."""
     first, second = number(low, digits), number(high, digits)

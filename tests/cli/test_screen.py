@@ -24,7 +24,7 @@ def test_a_section_table_is_screened_to_json_that_keeps_its_schema() -> None:
     assert said.code in (0, 1)
     document = json.loads(said.out)
     jsonschema.validate(document, schema("screen.schema.json"))
-    assert document["schema_version"] == 1
+    assert document["schema_version"] == "1.0"
     assert (said.code == 1) == (document["verdict"] == "fails")
 
 
