@@ -39,7 +39,9 @@ def _version(shown: bool) -> None:
 
 @app.callback()
 def main(
-    version: bool = typer.Option(False, "--version", help="Show the version and stop.", callback=_version, is_eager=True),
+    version: bool = typer.Option(
+        False, "--version", help="Show the version and stop.", callback=_version, is_eager=True
+    ),
 ) -> None:
     """Screen cast aluminium wheels: from shape, die and melt to porosity risk zones and tensile properties."""
 
@@ -72,7 +74,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
     except MemoryError:
         typer.echo("castq: the machine is out of memory; use a coarser --voxel", err=True)
         raise SystemExit(EXIT_BAD_INPUT) from None
-    except Exception as error:  # noqa: BLE001  (the last line of defence: a fault of castq ends in one line)
+    except Exception as error:
         if os.environ.get("CASTQ_DEBUG"):
             raise
         typer.echo(

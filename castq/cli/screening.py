@@ -24,11 +24,15 @@ DRAWS = typer.Option(256, "--draws", min=16, max=8192, help="Random draws for th
 SEED = typer.Option(1, "--seed", min=0, help="Seed of the draws.")
 OUT = typer.Option(None, "--out", help="Folder for the report; made beside the source when not given.")
 FORCE = typer.Option(False, "--force", help="Replace an earlier report in the folder.")
+DEMO_OUT = typer.Option(Path("castq-demo"), "--out", help="Folder to write the demo into.")
+SOURCE = typer.Argument(..., help="Case file (.toml), shape (.stl .ply .obj .3mf .step) or section table.")
+DESIGN_A = typer.Argument(..., help="Design A: case file, shape or section table.")
+DESIGN_B = typer.Argument(..., help="Design B.")
 PICTURES = typer.Option(True, "--pictures/--no-pictures", help="Draw the figures and the three-dimensional view.")
 
 
 def screen(
-    source: Path = typer.Argument(..., help="Case file (.toml), shape (.stl .ply .obj .3mf .step) or section table."),
+    source: Path = SOURCE,
     alloy: str = ALLOY,
     units: str = UNITS,
     body: str = BODY,
@@ -59,8 +63,8 @@ def screen(
 
 
 def compare(
-    a: Path = typer.Argument(..., help="Design A: case file, shape or section table."),
-    b: Path = typer.Argument(..., help="Design B."),
+    a: Path = DESIGN_A,
+    b: Path = DESIGN_B,
     alloy: str = ALLOY,
     units: str = UNITS,
     voxel: str = VOXEL,
@@ -93,7 +97,7 @@ def compare(
 
 
 def demo(
-    out: Path = typer.Option(Path("castq-demo"), "--out", help="Folder to write the demo into."),
+    out: Path = DEMO_OUT,
     force: bool = FORCE,
     pictures: bool = PICTURES,
 ) -> None:
@@ -165,7 +169,9 @@ def _write_comparison(
     from castq.report.bundle import write_comparison_bundle
 
     with staged_folder(out, force=force, inputs=(*designs[0].inputs, *designs[1].inputs)) as folder:
-        write_comparison_bundle(folder, result, (_fields(designs[0], result.a), _fields(designs[1], result.b)), pictures=pictures)
+        write_comparison_bundle(
+            folder, result, (_fields(designs[0], result.a), _fields(designs[1], result.b)), pictures=pictures
+        )
     return out
 
 

@@ -1,0 +1,1 @@
+"""Relation register, units, errors, sampling: what everything else stands on."""

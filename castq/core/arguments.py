@@ -25,6 +25,10 @@ def check_range(
     if np.any(bad):
         first = float(array[bad].flat[0])
         raise input_error(
-            source, name, f"{first:g} {unit} is out of range", f"{low:g} to {high:g} {unit}", "check the value and its unit"
+            source,
+            name,
+            f"{first:g} {unit} is out of range",
+            f"{low:g} to {high:g} {unit}",
+            "check the value and its unit",
         )
     return array

@@ -73,9 +73,7 @@ class InputError(CastqError):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
-def input_error(
-    source: str | Path, place: str, found: str, expected: str = "", mend: str = ""
-) -> InputError:
+def input_error(source: str | Path, place: str, found: str, expected: str = "", mend: str = "") -> InputError:
     """Return an `InputError` with a single fault (raise it yourself)."""
     return InputError(Fault(str(source), place, found, expected, mend))
 

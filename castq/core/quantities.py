@@ -35,50 +35,145 @@ class Kind:
 PPM_PER_ML_100G = 2.01588 / 22413.97 * 1e4
 
 KINDS: dict[str, Kind] = {
-    "length_mm": Kind("mm", "12 mm", {
-        "mm": Unit(1.0), "cm": Unit(10.0), "m": Unit(1000.0), "um": Unit(1e-3), "µm": Unit(1e-3),
-        "in": Unit(25.4), "inch": Unit(25.4),
-    }),
-    "length_um": Kind("um", "150 um", {
-        "um": Unit(1.0), "µm": Unit(1.0), "mm": Unit(1000.0), "mil": Unit(25.4),
-    }),
-    "temperature_c": Kind("degC", "705 degC", {
-        "degC": Unit(1.0), "°C": Unit(1.0), "C": Unit(1.0), "K": Unit(1.0, -273.15),
-        "degF": Unit(5.0 / 9.0, -32.0), "°F": Unit(5.0 / 9.0, -32.0), "F": Unit(5.0 / 9.0, -32.0),
-    }),
-    "temperature_step_k": Kind("K", "25 K", {
-        "K": Unit(1.0), "degC": Unit(1.0), "degF": Unit(5.0 / 9.0),
-    }),
-    "hydrogen_ml_100g": Kind("ml/100g", "0.12 ml/100g", {
-        "ml/100g": Unit(1.0), "mL/100g": Unit(1.0), "cm3/100g": Unit(1.0), "cc/100g": Unit(1.0),
-        "ppm": Unit(1.0 / PPM_PER_ML_100G),
-    }),
-    "pressure_bar": Kind("bar", "0.8 bar", {
-        "bar": Unit(1.0), "mbar": Unit(1e-3), "kPa": Unit(0.01), "MPa": Unit(10.0), "Pa": Unit(1e-5),
-        "hPa": Unit(1e-3), "atm": Unit(1.01325), "psi": Unit(0.0689475729), "mmHg": Unit(1.33322387e-3),
-    }),
-    "time_s": Kind("s", "90 s", {
-        "s": Unit(1.0), "min": Unit(60.0), "h": Unit(3600.0), "ms": Unit(1e-3),
-    }),
+    "length_mm": Kind(
+        "mm",
+        "12 mm",
+        {
+            "mm": Unit(1.0),
+            "cm": Unit(10.0),
+            "m": Unit(1000.0),
+            "um": Unit(1e-3),
+            "µm": Unit(1e-3),
+            "in": Unit(25.4),
+            "inch": Unit(25.4),
+        },
+    ),
+    "length_um": Kind(
+        "um",
+        "150 um",
+        {
+            "um": Unit(1.0),
+            "µm": Unit(1.0),
+            "mm": Unit(1000.0),
+            "mil": Unit(25.4),
+        },
+    ),
+    "temperature_c": Kind(
+        "degC",
+        "705 degC",
+        {
+            "degC": Unit(1.0),
+            "°C": Unit(1.0),
+            "C": Unit(1.0),
+            "K": Unit(1.0, -273.15),
+            "degF": Unit(5.0 / 9.0, -32.0),
+            "°F": Unit(5.0 / 9.0, -32.0),
+            "F": Unit(5.0 / 9.0, -32.0),
+        },
+    ),
+    "temperature_step_k": Kind(
+        "K",
+        "25 K",
+        {
+            "K": Unit(1.0),
+            "degC": Unit(1.0),
+            "degF": Unit(5.0 / 9.0),
+        },
+    ),
+    "hydrogen_ml_100g": Kind(
+        "ml/100g",
+        "0.12 ml/100g",
+        {
+            "ml/100g": Unit(1.0),
+            "mL/100g": Unit(1.0),
+            "cm3/100g": Unit(1.0),
+            "cc/100g": Unit(1.0),
+            "ppm": Unit(1.0 / PPM_PER_ML_100G),
+        },
+    ),
+    "pressure_bar": Kind(
+        "bar",
+        "0.8 bar",
+        {
+            "bar": Unit(1.0),
+            "mbar": Unit(1e-3),
+            "kPa": Unit(0.01),
+            "MPa": Unit(10.0),
+            "Pa": Unit(1e-5),
+            "hPa": Unit(1e-3),
+            "atm": Unit(1.01325),
+            "psi": Unit(0.0689475729),
+            "mmHg": Unit(1.33322387e-3),
+        },
+    ),
+    "time_s": Kind(
+        "s",
+        "90 s",
+        {
+            "s": Unit(1.0),
+            "min": Unit(60.0),
+            "h": Unit(3600.0),
+            "ms": Unit(1e-3),
+        },
+    ),
     "time_h": Kind("h", "6 h", {"h": Unit(1.0), "min": Unit(1.0 / 60.0), "s": Unit(1.0 / 3600.0)}),
-    "density_g_cm3": Kind("g/cm3", "2.65 g/cm3", {
-        "g/cm3": Unit(1.0), "g/cm³": Unit(1.0), "kg/dm3": Unit(1.0), "kg/m3": Unit(1e-3), "kg/m³": Unit(1e-3),
-    }),
-    "heat_transfer_w_m2k": Kind("W/m2K", "1500 W/m2K", {
-        "W/m2K": Unit(1.0), "W/m²K": Unit(1.0), "W/(m2K)": Unit(1.0), "W/(m²K)": Unit(1.0),
-        "W/(m2.K)": Unit(1.0), "kW/m2K": Unit(1000.0),
-    }),
-    "cooling_rate_k_s": Kind("K/s", "30 K/s", {
-        "K/s": Unit(1.0), "degC/s": Unit(1.0), "°C/s": Unit(1.0), "K/min": Unit(1.0 / 60.0),
-    }),
+    "density_g_cm3": Kind(
+        "g/cm3",
+        "2.65 g/cm3",
+        {
+            "g/cm3": Unit(1.0),
+            "g/cm³": Unit(1.0),
+            "kg/dm3": Unit(1.0),
+            "kg/m3": Unit(1e-3),
+            "kg/m³": Unit(1e-3),
+        },
+    ),
+    "heat_transfer_w_m2k": Kind(
+        "W/m2K",
+        "1500 W/m2K",
+        {
+            "W/m2K": Unit(1.0),
+            "W/m²K": Unit(1.0),
+            "W/(m2K)": Unit(1.0),
+            "W/(m²K)": Unit(1.0),
+            "W/(m2.K)": Unit(1.0),
+            "kW/m2K": Unit(1000.0),
+        },
+    ),
+    "cooling_rate_k_s": Kind(
+        "K/s",
+        "30 K/s",
+        {
+            "K/s": Unit(1.0),
+            "degC/s": Unit(1.0),
+            "°C/s": Unit(1.0),
+            "K/min": Unit(1.0 / 60.0),
+        },
+    ),
     "mass_kg": Kind("kg", "9.8 kg", {"kg": Unit(1.0), "g": Unit(1e-3), "t": Unit(1000.0), "lb": Unit(0.45359237)}),
-    "volume_cm3": Kind("cm3", "420 cm3", {
-        "cm3": Unit(1.0), "cm³": Unit(1.0), "mm3": Unit(1e-3), "mm³": Unit(1e-3), "dm3": Unit(1000.0),
-        "l": Unit(1000.0), "L": Unit(1000.0),
-    }),
-    "stress_mpa": Kind("MPa", "200 MPa", {
-        "MPa": Unit(1.0), "N/mm2": Unit(1.0), "N/mm²": Unit(1.0), "ksi": Unit(6.894757),
-    }),
+    "volume_cm3": Kind(
+        "cm3",
+        "420 cm3",
+        {
+            "cm3": Unit(1.0),
+            "cm³": Unit(1.0),
+            "mm3": Unit(1e-3),
+            "mm³": Unit(1e-3),
+            "dm3": Unit(1000.0),
+            "l": Unit(1000.0),
+            "L": Unit(1000.0),
+        },
+    ),
+    "stress_mpa": Kind(
+        "MPa",
+        "200 MPa",
+        {
+            "MPa": Unit(1.0),
+            "N/mm2": Unit(1.0),
+            "N/mm²": Unit(1.0),
+            "ksi": Unit(6.894757),
+        },
+    ),
     "mass_fraction_wt_pct": Kind("wt%", "0.35 wt%", {"wt%": Unit(1.0), "%": Unit(1.0), "ppm": Unit(1e-4)}),
     "mass_fraction_ppm": Kind("ppm", "150 ppm", {"ppm": Unit(1.0), "wt%": Unit(1e4), "%": Unit(1e4)}),
     "hardness_hb": Kind("HB", "90 HB", {"HB": Unit(1.0), "HBW": Unit(1.0)}),
@@ -133,7 +228,10 @@ def parse_quantity(text: object, kind: str, source: str = "input", place: str = 
     allowed = KINDS[kind]
     if not isinstance(text, str):
         raise input_error(
-            source, place, f"{text!r} has no unit", f"a quantity such as \"{allowed.example}\"",
+            source,
+            place,
+            f"{text!r} has no unit",
+            f'a quantity such as "{allowed.example}"',
             "write the number with its unit, in quotes",
         )
     written = text.strip()
@@ -142,20 +240,26 @@ def parse_quantity(text: object, kind: str, source: str = "input", place: str = 
         shown = plain(written, _MAX_CHARACTERS)
         words = "does not start with a number" if match is None else "is too long for a quantity"
         raise input_error(
-            source, place, f"'{shown}' {words}", f"a quantity such as \"{allowed.example}\"",
+            source,
+            place,
+            f"'{shown}' {words}",
+            f'a quantity such as "{allowed.example}"',
             "write the number with its unit, in quotes",
         )
     value = parse_number(match.group(), source, place)
-    name = written[match.end():].strip()
+    name = written[match.end() :].strip()
     if not name:
         raise input_error(
-            source, place, f"'{written}' has no unit", f"a quantity such as \"{allowed.example}\"", "add the unit"
+            source, place, f"'{written}' has no unit", f'a quantity such as "{allowed.example}"', "add the unit"
         )
     unit = allowed.units.get(name) or allowed.units.get(name.replace(" ", ""))
     if unit is None:
         raise input_error(
-            source, place, f"unit '{name}' in '{written}' is not one castq reads here",
-            f"a quantity such as \"{allowed.example}\"", nearest(name, list(allowed.units)),
+            source,
+            place,
+            f"unit '{name}' in '{written}' is not one castq reads here",
+            f'a quantity such as "{allowed.example}"',
+            nearest(name, list(allowed.units)),
         )
     return (value + unit.shift) * unit.factor
 

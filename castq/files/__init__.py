@@ -1,0 +1,1 @@
+"""Strict readers and atomic writers."""

@@ -153,7 +153,9 @@ def _die_temp(process: Table, used: list[str]) -> dict[str, float]:
     missing = {role: temp for role, temp in DIE_TEMP_C.items() if role not in by_zone}
     if missing:
         shown = ", ".join(f"{role} {temp:g}" for role, temp in missing.items())
-        used.append(f"process.die_temp_by_zone = {shown} degC (within usual ranges, falling from gate to rim end; common practice)")
+        used.append(
+            f"process.die_temp_by_zone = {shown} degC (usual ranges, falling from gate to rim end; common practice)"
+        )
     return missing | by_zone
 
 

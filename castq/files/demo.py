@@ -127,7 +127,9 @@ def write_demo(folder: Path) -> tuple[Path, Path]:
     cases = []
     for letter, design in (("a", demo_a()), ("b", demo_b())):
         shape = f"wheel_{letter}.stl"
-        write_bytes(folder / shape, stl_bytes(build_wheel(design, FACET_MM), f"SYNTHETIC castq demo wheel {letter.upper()}"))
+        write_bytes(
+            folder / shape, stl_bytes(build_wheel(design, FACET_MM), f"SYNTHETIC castq demo wheel {letter.upper()}")
+        )
         case = folder / f"wheel_{letter}.toml"
         write_text(case, _CASE.format(title=f"Demo wheel, spoke {letter.upper()} (SYNTHETIC)", shape=shape))
         cases.append(case)

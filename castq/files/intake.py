@@ -26,9 +26,7 @@ class Design:
     inputs: tuple[Path, ...]
 
 
-def read_design(
-    source: Path, *, alloy: str = "", units: str = "", body: str = "", voxel: str = ""
-) -> Design:
+def read_design(source: Path, *, alloy: str = "", units: str = "", body: str = "", voxel: str = "") -> Design:
     """Read a design.
 
     Parameters
@@ -61,8 +59,11 @@ def read_design(
         case_file = case_from_source(source, alloy=alloy, table=suffix in TABLES)
     else:
         raise input_error(
-            source.name, "", f"'{suffix or 'no ending'}' is not a kind of file castq reads",
-            "a case file (.toml), a shape or a section table", "use one of: .toml " + " ".join(sorted(SHAPES | TABLES)),
+            source.name,
+            "",
+            f"'{suffix or 'no ending'}' is not a kind of file castq reads",
+            "a case file (.toml), a shape or a section table",
+            "use one of: .toml " + " ".join(sorted(SHAPES | TABLES)),
         )
     if case_file.section_table is not None:
         sections, warnings, used = read_sections(case_file.section_table)

@@ -11,7 +11,8 @@ from castq.core.quantities import KINDS
 from castq.files.cells import Measure, mixed_decimals, odd_character, read_measure
 from castq.files.csvrows import MOST_ROWS, Row
 from castq.files.tables import Table, read_table
-from castq.screening.types import ROLES, InputFile, Section
+from castq.geometry.roles import ROLES
+from castq.screening.types import InputFile, Section
 
 GATE = "gate"
 

@@ -84,7 +84,10 @@ def read_source(path: Path, limit_bytes: int) -> Source:
             raise input_error(name, "", "is a device or pipe, not a file", "one file", "give an ordinary file")
         if found.st_size > limit_bytes:
             raise input_error(
-                name, "", f"has {found.st_size:,} bytes", f"at most {limit_bytes:,} bytes",
+                name,
+                "",
+                f"has {found.st_size:,} bytes",
+                f"at most {limit_bytes:,} bytes",
                 "check that it is the right file; export a shape again with fewer facets",
             )
         data = path.read_bytes()

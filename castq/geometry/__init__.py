@@ -1,0 +1,1 @@
+"""Meshes, voxels, local thickness, zones, and a parametric wheel."""

@@ -5,7 +5,6 @@ samples, and against the plane of the one it touches, so that plates come out ex
 """
 
 # Compiled kernels take plain arrays, each by itself.
-# ruff: noqa: PLR0917
 
 from __future__ import annotations
 

@@ -6,7 +6,6 @@ volume over the cooled surface around a ball; a wall that has the same modulus a
 """
 
 # Compiled kernels take plain arrays, each by itself.
-# ruff: noqa: PLR0917
 
 from __future__ import annotations
 

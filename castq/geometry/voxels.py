@@ -6,7 +6,6 @@ shows a leak in the mesh.
 """
 
 # Compiled kernels take plain arrays, each by itself.
-# ruff: noqa: PLR0917
 
 from __future__ import annotations
 

@@ -7,14 +7,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from castq.report import exports, figures, vti
+from castq.report import exports, vti
 from castq.report.fields import WheelFields
 from castq.report.html import comparison_html, screening_html
-from castq.report.section import sections_png, verdict_sections_png
-from castq.report.still import still_png
+from castq.report.pictures import comparison_pictures, screening_pictures
 from castq.screening.types import Comparison, Screening
-
-SECTION_FIELDS = ("local_solidification_time_s", "sdas_um", "porosity_pct", "elongation_pct")
 
 
 def write_screening_bundle(
@@ -33,12 +30,13 @@ def write_screening_bundle(
     pictures : bool
         Whether to draw figures and the three-dimensional view.
     """
+    drawn = screening_pictures(screening, fields) if pictures else {}
     _write(folder, {
-        "report.html": screening_html(screening, fields, pictures),
+        "report.html": screening_html(screening, fields, drawn),
         "screening.json": _json(exports.screening_to_dict(screening)),
         "zones.csv": exports.zone_table_csv(screening),
         "zones.xlsx": exports.zone_table_xlsx(screening),
-        **(_screening_figures(screening, fields) if pictures else {}),
+        **{f"{name}.png": png for name, png in drawn.items()},
         **({"fields.vti": vti.vti_bytes(fields)} if fields is not None else {}),
     })  # fmt: skip
 
@@ -63,26 +61,14 @@ def write_comparison_bundle(
     pictures : bool
         Whether to draw figures and the three-dimensional view.
     """
+    drawn = comparison_pictures(comparison, *fields) if pictures else {}
     _write(folder, {
-        "report.html": comparison_html(comparison, *fields, pictures),
+        "report.html": comparison_html(comparison, *fields, drawn),
         "comparison.json": _json(exports.comparison_to_dict(comparison)),
         "zones_a.csv": exports.zone_table_csv(comparison.a),
         "zones_b.csv": exports.zone_table_csv(comparison.b),
-        **({"differences.png": figures.differences_png(comparison)} if pictures else {}),
+        **{f"{name}.png": png for name, png in drawn.items()},
     })  # fmt: skip
-
-
-def _screening_figures(screening: Screening, fields: WheelFields | None) -> dict[str, bytes | None]:
-    drawn: dict[str, bytes | None] = {
-        "limits.png": figures.limits_png(screening),
-        "freezing_order.png": figures.freezing_png(screening),
-        "drivers.png": figures.drivers_png(screening),
-    }
-    if fields is not None:
-        drawn |= {f"section_{name}.png": sections_png(fields, name) for name in SECTION_FIELDS}
-        drawn |= {"section_verdict.png": verdict_sections_png(fields, screening)}
-        drawn |= {"wheel.png": still_png(fields, "local_solidification_time_s")}
-    return drawn
 
 
 def _json(document: Mapping[str, Any]) -> str:

@@ -147,6 +147,7 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
             "seed": screening.seed,
             "draws": screening.draws,
             "inputs": [asdict(item) for item in screening.case.inputs],
+            "calibration": _jsonable(asdict(screening.case.calibration)),
             "defaults_used": list(screening.case.defaults_used),
             "relations": _relations(screening.relations),
         },

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castq.core.errors import plain
+from castq.geometry.roles import ROLES
 from castq.report.canvas import SMALL_PT, TEXT_PT, calm, headline, sheet, to_png
 from castq.report.colours import ACCENT, INK, LINE, QUIET, SECOND, VERDICTS
 from castq.report.words import decisive, label, number, percent, unit_text
-from castq.screening.types import ROLES, Check, Comparison, Difference, Driver, Screening
+from castq.screening.types import Check, Comparison, Difference, Driver, Screening
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

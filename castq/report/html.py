@@ -15,18 +15,13 @@ from markupsafe import Markup
 
 from castq import __version__
 from castq.core.cautions import cautions_for
-from castq.report import figures, tables
+from castq.report import tables
 from castq.report.colours import VERDICTS
-from castq.report.fields import WheelFields, scale_of, shown_fields
+from castq.report.fields import WheelFields, shown_fields
 from castq.report.payload import viewer_payload
-from castq.report.section import sections_png, verdict_sections_png
-from castq.report.still import still_png
+from castq.report.pictures import Pictures, comparison_pictures, screening_pictures, sections_of, stills_of
 from castq.report.words import DASH, decisive, given, percent
 from castq.screening.types import Comparison, Screening
-
-# Fields drawn as half sections when the wheel has them, in this order.
-SECTION_FIELDS: tuple[str, ...] = ("local_solidification_time_s", "porosity_pct", "elongation_pct")
-STILL_FIELD = "local_solidification_time_s"
 
 Wheels = Mapping[str, tuple[WheelFields, Screening]]
 
@@ -88,17 +83,7 @@ def _counts(screening: Screening) -> list[tuple[int, str]]:
     return [(verdicts.count(v), word) for v, word in words if verdicts.count(v)]  # type: ignore[arg-type]
 
 
-def _section_pictures(fields: WheelFields, screening: Screening) -> list[tuple[str, bytes]]:
-    names = [name for name in SECTION_FIELDS if name in fields.fields]
-    pictures = [(f"{scale_of(name, fields).label} in half section", sections_png(fields, name)) for name in names]
-    return [*pictures, ("Zones and their verdicts in half section", verdict_sections_png(fields, screening))]
-
-
-def _still_name(fields: WheelFields) -> str:
-    return STILL_FIELD if STILL_FIELD in fields.fields else shown_fields(fields)[0]
-
-
-def screening_html(screening: Screening, fields: WheelFields | None = None, pictures: bool = True) -> str:
+def screening_html(screening: Screening, fields: WheelFields | None = None, pictures: bool | Pictures = True) -> str:
     """Return the report of one screening as one self-contained HTML document.
 
     Parameters
@@ -107,8 +92,8 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
         The result.
     fields : WheelFields, optional
         The shape with its results; without it the report has no picture of the shape.
-    pictures : bool
-        False for a report of words and tables only.
+    pictures : bool or dict of name to PNG
+        Pictures that are drawn already; True to draw them here, False for a report of words and tables only.
 
     Returns
     -------
@@ -116,6 +101,7 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
         HTML.
     """
     shown = fields if pictures and fields is not None and shown_fields(fields) else None
+    drawn = screening_pictures(screening, shown) if pictures is True else pictures or {}
     wheels: Wheels = {screening.case.name: (shown, screening)} if shown else {}
     return _render(
         "screening.html",
@@ -129,11 +115,9 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
         checks=tables.check_rows(screening),
         sources=tables.source_rows(screening.relations),
         settings=tables.setting_rows(screening.case),
-        limits=figures.limits_png(screening) if pictures else None,
-        freezing=figures.freezing_png(screening) if pictures else None,
-        drivers=figures.drivers_png(screening) if pictures else None,
-        sections=_section_pictures(shown, screening) if shown else [],
-        stills=[still_png(shown, _still_name(shown))] if shown else [],
+        drawn=drawn,
+        sections=list(sections_of(drawn)),
+        stills=stills_of(drawn),
         cautions=tuple(dict.fromkeys((*screening.cautions, *cautions_for("screen")))),
     )
 
@@ -142,7 +126,7 @@ def comparison_html(
     comparison: Comparison,
     fields_a: WheelFields | None = None,
     fields_b: WheelFields | None = None,
-    pictures: bool = True,
+    pictures: bool | Pictures = True,
 ) -> str:
     """Return the report of A against B as one self-contained HTML document.
 
@@ -152,8 +136,8 @@ def comparison_html(
         The result.
     fields_a, fields_b : WheelFields, optional
         The two shapes with their results; both are needed for pictures of the shapes.
-    pictures : bool
-        False for a report of words and tables only.
+    pictures : bool or dict of name to PNG
+        Pictures that are drawn already; True to draw them here, False for a report of words and tables only.
 
     Returns
     -------
@@ -164,6 +148,7 @@ def comparison_html(
     wheels: dict[str, tuple[WheelFields, Screening]] = {}
     if pictures and fields_a is not None and fields_b is not None and shown_fields(fields_a, fields_b):
         wheels = {"A": (fields_a, a), "B": (fields_b, b)}
+    drawn = comparison_pictures(comparison, fields_a, fields_b) if pictures is True else pictures or {}
     return _render(
         "comparison.html",
         wheels,
@@ -172,28 +157,10 @@ def comparison_html(
         sides=[("A", a, VERDICTS[a.verdict], _counts(a)), ("B", b, VERDICTS[b.verdict], _counts(b))],
         speaks=[("A", tables.strongest(comparison, "A better")), ("B", tables.strongest(comparison, "B better"))],
         grid=tables.difference_grid(comparison),
-        differences=figures.differences_png(comparison) if pictures else None,
-        limits=[(name, figures.limits_png(s)) for name, s in (("A", a), ("B", b))] if pictures else [],
-        **_paired_pictures(wheels),
+        drawn=drawn,
+        sections=list(sections_of(drawn)),
+        stills=stills_of(drawn),
         sources=tables.source_rows((*a.relations, *b.relations)),
         settings=[(name, tables.setting_rows(s.case)) for name, s in (("A", a), ("B", b))],
         cautions=tuple(dict.fromkeys((*cautions_for("compare"), *a.cautions, *b.cautions))),
     )
-
-
-def _paired_pictures(wheels: Wheels) -> dict[str, Any]:
-    """Return sections and stills of both wheels on one colour scale."""
-    if not wheels:
-        return {"sections": [], "stills": []}
-    both = [wheel for wheel, _ in wheels.values()]
-    shared = [name for name in SECTION_FIELDS if name in shown_fields(*both)][:2]
-    sections, stills = [], []
-    for field in shared:
-        scale = scale_of(field, *both)
-        for name, (wheel, _) in wheels.items():
-            title = f"Design {name}: {scale.label} in half section"
-            sections.append((title, sections_png(wheel, field, scale, title)))
-    scale = scale_of(shared[0] if shared else shown_fields(*both)[0], *both)
-    for name, (wheel, _) in wheels.items():
-        stills.append(still_png(wheel, scale.name, f"Design {name}: {scale.label} in the cut wheel", scale))
-    return {"sections": sections, "stills": stills}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +14,12 @@ from castq.core.relation import PROVENANCE_WORDS
 from castq.materials import alloys, coatings, die_materials, find
 from castq.materials.types import Alloy, Coating, DieMaterial
 
-GROUPS = {"alloys": alloys, "die materials": die_materials, "coatings": coatings}
+Material = Alloy | DieMaterial | Coating
+GROUPS: dict[str, Callable[[], Mapping[str, Material]]] = {
+    "alloys": alloys,
+    "die materials": die_materials,
+    "coatings": coatings,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +62,7 @@ def material_card(name: str) -> MaterialDocument:
     InputError
         If no material has this name.
     """
-    known: dict[str, Alloy | DieMaterial | Coating] = {}
+    known: dict[str, Material] = {}
     for records in GROUPS.values():
         known |= records()
     words = [word for record in known.values() for word in (record.id, *record.aliases)]

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from castq.geometry.roles import ROLES
 from castq.report.colours import ROLE_TINTS, VERDICTS, ramp
 from castq.report.fields import (
     REACH_CELLS,
@@ -23,7 +24,7 @@ from castq.report.fields import (
 )
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import number, span, unit_text
-from castq.screening.types import ROLES, Screening
+from castq.screening.types import Screening
 
 # Cell of the coarse copy that the viewer colours from, and the largest edge that every WebGL2 device must take.
 CELL_MM = 3.5

@@ -28,7 +28,11 @@ def relation_table(relations: Sequence[Relation]) -> str:
         mark = "  [closure]" if entry.closure else ""
         lines.append(f"{entry.id:<{width}}  {entry.provenance:<10}  {entry.title}{mark}")
     meanings = "; ".join(f"{word} = {meaning}" for word, meaning in PROVENANCE_WORDS.items())
-    lines += ["", f"{len(relations)} relations. {meanings}.", "castq relations ID shows one with range, band and notes."]
+    lines += [
+        "",
+        f"{len(relations)} relations. {meanings}.",
+        "castq relations ID shows one with range, band and notes.",
+    ]
     return "\n".join(lines)
 
 

@@ -93,7 +93,9 @@ def check_rows(screening: Screening) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def difference_grid(comparison: Comparison) -> tuple[list[str], list[tuple[dict[str, Any], list[dict[str, Any] | None]]]]:
+def difference_grid(
+    comparison: Comparison,
+) -> tuple[list[str], list[tuple[dict[str, Any], list[dict[str, Any] | None]]]]:
     """Return the roles, and for each quantity its head and one difference a role (None where there is none)."""
     found = {(d.role, d.quantity): _difference(d) for d in comparison.differences}
     roles = list(dict.fromkeys(d.role for d in comparison.differences))
@@ -194,6 +196,8 @@ def setting_rows(case: Case) -> list[tuple[str, str]]:
          f"{given(heat.solution_temp_c, 'degC')}, quench {given(heat.quench_rate_k_s, 'K/s')}, "
          f"ageing {given(heat.ageing_time_h, 'h')} at {given(heat.ageing_temp_c, 'degC')}"),
     ]  # fmt: skip
+    if case.calibration.name:
+        rows.append(("Calibration", case.calibration.name))
     if tool.rim_flow_formed:
         rows.append(("Rim", "flow formed after casting; screened as its cast preform"))
     return rows

@@ -169,8 +169,8 @@ def comparison_text(comparison: Comparison) -> str:
 
 def _argument(r: dict[str, Any]) -> str:
     return (
-        f"{r['role']}, {r['quantity']}: A {r['a']}, B {r['b']} {r['unit']}, difference {r['difference']} ({r['band']}), "
-        f"{r['better']} is better, B better in {r['probability']} of the draws"
+        f"{r['role']}, {r['quantity']}: A {r['a']}, B {r['b']} {r['unit']}, "
+        f"B less A {r['difference']} ({r['band']}), {r['better']} is better, B better in {r['probability']} of the draws"
     )
 
 

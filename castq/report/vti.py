@@ -10,8 +10,8 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 from numpy.typing import NDArray
 
+from castq.geometry.roles import ROLES
 from castq.report.fields import WheelFields, describe
-from castq.screening.types import ROLES
 
 BLOCK_BYTES = 1 << 20
 _TYPES = {"float32": "Float32", "int8": "Int8"}

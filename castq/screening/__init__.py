@@ -1,0 +1,1 @@
+"""The foundry engineer's desk: screen a design, compare two."""

@@ -94,9 +94,18 @@ def _differences(a: Screening, b: Screening, role: str, row_a: int, row_b: int) 
         low, high = np.percentile(change, 10, method="lower"), np.percentile(change, 90, method="higher")
         found.append(
             Difference(
-                role, quantity, column.unit, better, float(np.median(draws_a)), float(np.median(draws_b)),
-                float(np.median(change)), float(low), float(high), probability, _verdict(probability),
-            )  # fmt: skip
+                role,
+                quantity,
+                column.unit,
+                better,
+                float(np.median(draws_a)),
+                float(np.median(draws_b)),
+                float(np.median(change)),
+                float(low),
+                float(high),
+                probability,
+                _verdict(probability),
+            )
         )
     return found
 
@@ -125,14 +134,20 @@ def compare(a: Screening, b: Screening) -> Comparison:
     """
     if (a.seed, a.draws) != (b.seed, b.draws):
         raise input_error(
-            "compare", "draws", "the two screenings used different draws", "the same seed and number of draws",
+            "compare",
+            "draws",
+            "the two screenings used different draws",
+            "the same seed and number of draws",
             "screen both again with the same --seed and --draws",
         )
     rows_a, rows_b = _role_rows(a), _role_rows(b)
     common = [role for role in rows_a if role in rows_b]
     if not common:
         raise input_error(
-            "compare", "zones", "the designs have no role in common", "at least one role in both",
+            "compare",
+            "zones",
+            "the designs have no role in common",
+            "at least one role in both",
             "use the same role names in both section tables",
         )
     differences = tuple(d for role in common for d in _differences(a, b, role, rows_a[role], rows_b[role]))
@@ -143,11 +158,14 @@ def compare(a: Screening, b: Screening) -> Comparison:
     elif words:
         overall = "mixed"
     return Comparison(
-        a, b, differences, overall,
+        a,
+        b,
+        differences,
+        overall,
         only_in_a=tuple(role for role in rows_a if role not in rows_b),
         only_in_b=tuple(role for role in rows_b if role not in rows_a),
         warnings=_process_warnings(a, b),
-    )  # fmt: skip
+    )
 
 
 def _process_warnings(a: Screening, b: Screening) -> tuple[str, ...]:
@@ -168,6 +186,12 @@ def _process_warnings(a: Screening, b: Screening) -> tuple[str, ...]:
 def _tool_values(screening: Screening) -> tuple[object, ...]:
     tool = screening.case.tool
     return (
-        tool.route, tool.die.id, tool.die_wall_mm, dict(tool.die_temp_c), dict(tool.contact_w_m2k),
-        dict(tool.gap_w_m2k), tool.hold_pressure_bar, tool.metal_head_mm,
-    )  # fmt: skip
+        tool.route,
+        tool.die.id,
+        tool.die_wall_mm,
+        dict(tool.die_temp_c),
+        dict(tool.contact_w_m2k),
+        dict(tool.gap_w_m2k),
+        tool.hold_pressure_bar,
+        tool.metal_head_mm,
+    )

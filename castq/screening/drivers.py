@@ -46,7 +46,7 @@ def drivers_of(
     for quantity in EXPLAINED:
         values = samples[quantity]
         varies = np.isfinite(values).all(axis=1) & (np.ptp(values, axis=1) > 0)
-        for row in np.flatnonzero(varies):
+        for row in np.flatnonzero(varies).tolist():
             shares = (inputs @ _ranks(values[row : row + 1])[0]) ** 2
             shares /= shares.sum()
             order = np.argsort(-shares)

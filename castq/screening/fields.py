@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.geometry.mesh import Mesh
+from castq.geometry.roles import ROLES
 from castq.geometry.voxels import Grid
 from castq.screening.chain import Zones, feeding_rows, run_chain
 from castq.screening.screen import settings_of
 from castq.screening.shape import WheelShape
-from castq.screening.types import ROLES, Case, Screening
+from castq.screening.types import Case, Screening
 from castq.screening.uncertain import draw_all
 
 SHOWN: tuple[str, ...] = (

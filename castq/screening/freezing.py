@@ -99,7 +99,14 @@ def _plan_times(
 
 
 def freeze(
-    walls_mm: Array, roles: Sequence[str], *, alloy: Alloy, melt: Melt, tool: Tool, draws: Draws, film_factor: float = 1.0
+    walls_mm: Array,
+    roles: Sequence[str],
+    *,
+    alloy: Alloy,
+    melt: Melt,
+    tool: Tool,
+    draws: Draws,
+    film_factor: float = 1.0,
 ) -> Freezing:
     """Return when each wall freezes, over the draws.
 

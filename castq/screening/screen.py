@@ -170,9 +170,9 @@ def _range_notes(result: ChainResult, case: Case) -> list[str]:
     for stage in STAGES:
         for (name, argument), rows in result.traces[stage].excursions.items():
             low, high = REGISTRY[name].valid[argument]
-            rows = np.broadcast_to(rows, len(case.sections))
+            states = np.broadcast_to(rows, len(case.sections))
             for state, word in ((EDGE, "at the edge of"), (OUTSIDE, "outside"), (FAR, "far outside")):
-                zones = [s.zone for s, found in zip(case.sections, rows, strict=True) if found == state]
+                zones = [s.zone for s, found in zip(case.sections, states, strict=True) if found == state]
                 if zones:
                     notes.append(
                         f"{', '.join(zones)}: relation {name} is used {word} its range, "
@@ -239,11 +239,11 @@ def batch_table(cases: Sequence[Case], drawn: Draws) -> pd.DataFrame:
         np.cumsum([0] + [len(case.sections) for case in cases[:-1]]), [len(case.sections) for case in cases]
     )
     feeder = np.concatenate([zones_of(case.sections).feeder for case in cases])
-    zones = Zones(zones.roles, zones.wall_mm, zones.choke_mm, np.where(feeder >= 0, feeder + starts, -1), zones.distance_mm)
+    zones = Zones(
+        zones.roles, zones.wall_mm, zones.choke_mm, np.where(feeder >= 0, feeder + starts, -1), zones.distance_mm
+    )
     result = run_chain(zones, settings_of(cases[0]), drawn)
     samples = {name: result.samples[name] for name in PREDICTED}
     table = zone_table(stacked, samples, ["no limit"] * len(stacked))
     table.insert(0, "case", np.repeat([case.name for case in cases], [len(case.sections) for case in cases]))
     return table.drop(columns=["risk"])
-
-

@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from castq.geometry.roles import ROLES as ROLES
-
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -38,7 +36,7 @@ class Section:
     zone : str
         Name of the zone, unique in its case.
     role : str
-        One of `ROLES`.
+        One of `castq.geometry.roles.ROLES`.
     section_mm : float
         Diameter of the largest inscribed sphere at the thick end of the zone [mm].
     wall_mm : float
@@ -160,7 +158,7 @@ class Limit:
     Attributes
     ----------
     role : str
-        One of `ROLES`.
+        One of `castq.geometry.roles.ROLES`.
     quantity : str
         Column of the zone table, for example `elongation_pct`.
     operator : {">=", "<="}

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.core.sampling import Draws, normal_draws
-from castq.screening.types import ROLES
+from castq.geometry.roles import ROLES
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,9 +83,19 @@ def check_limits(
             low, middle, high = np.percentile(values, [10, 50, 90])
             checks.append(
                 Check(
-                    section.zone, section.role, limit.quantity, limit.operator, limit.value,
-                    BY_NAME[limit.quantity].unit, float(middle), float(low), float(high), probability,
-                    "not decided" if why else classify(probability), limit.house_default, why,
-                )  # fmt: skip
+                    section.zone,
+                    section.role,
+                    limit.quantity,
+                    limit.operator,
+                    limit.value,
+                    BY_NAME[limit.quantity].unit,
+                    float(middle),
+                    float(low),
+                    float(high),
+                    probability,
+                    "not decided" if why else classify(probability),
+                    limit.house_default,
+                    why,
+                )
             )
     return tuple(checks), 1.0 if together is None else float(np.mean(together))

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-import castq.physics  # noqa: F401
-import castq.statistics  # noqa: F401
+import castq.physics
+import castq.statistics
 import castq.thermal.wall  # noqa: F401
 from castq.core.nomenclature import unit_of
 from castq.core.relation import REGISTRY

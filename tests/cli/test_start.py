@@ -10,7 +10,9 @@ import pytest
 HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "numba", "trimesh", "manifold3d", "openpyxl", "jinja2")
 
 
-@pytest.mark.parametrize("words", [["--help"], ["screen", "--help"], ["compare", "--help"], ["demo", "--help"], ["--version"]])
+@pytest.mark.parametrize(
+    "words", [["--help"], ["screen", "--help"], ["compare", "--help"], ["demo", "--help"], ["--version"]]
+)
 def test_help_imports_nothing_heavy(words: list[str]) -> None:
     code = (
         "import sys\n"
@@ -26,7 +28,9 @@ def test_help_imports_nothing_heavy(words: list[str]) -> None:
 
 @pytest.mark.parametrize("command", ["screen", "compare", "demo", "relations", "materials"])
 def test_every_command_has_help_with_an_example(command: str) -> None:
-    done = subprocess.run([sys.executable, "-m", "castq", command, "--help"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "castq", command, "--help"], capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0
     assert "Example: castq " + command in done.stdout
 

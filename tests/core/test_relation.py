@@ -23,7 +23,15 @@ def doubled():
 
 @pytest.mark.parametrize(
     ("value", "state"),
-    [(10.0, "inside"), (20.0, "inside"), (9.5, "edge"), (20.9, "edge"), (21.5, "outside"), (8.0, "outside"), (26.0, "far")],
+    [
+        (10.0, "inside"),
+        (20.0, "inside"),
+        (9.5, "edge"),
+        (20.9, "edge"),
+        (21.5, "outside"),
+        (8.0, "outside"),
+        (26.0, "far"),
+    ],
 )
 def test_states_follow_the_share_of_the_range(value: float, state: str) -> None:
     assert STATES[row_states([value], (10.0, 20.0))[0]] == state

@@ -15,7 +15,8 @@ import pytest
 
 from castq.core.errors import InputError
 from castq.files.sections import read_sections
-from castq.screening.types import ROLES, Section
+from castq.geometry.roles import ROLES
+from castq.screening.types import Section
 
 HEAD = "zone,role,section_mm,feeds_from"
 GOOD = f"{HEAD}\nhub,hub,40,gate\narm,spoke,22,hub\nwell,rim well,11,arm\n"

@@ -12,13 +12,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import castq.physics  # noqa: F401  (fills the register)
-import castq.statistics  # noqa: F401
+import castq.physics
+import castq.statistics
 import castq.thermal.wall  # noqa: F401
 from castq.core.relation import PROVENANCE_WORDS, REGISTRY
 
 FOLDER = Path(__file__).parents[2] / "datasets" / "published"
-KINDS = {"published", "handbook", "worked example", "closed form", "independent arithmetic", "reference library", "practice"}
+KINDS = {
+    "published",
+    "handbook",
+    "worked example",
+    "closed form",
+    "independent arithmetic",
+    "reference library",
+    "practice",
+}
 
 
 def read_rows() -> list[dict[str, str]]:

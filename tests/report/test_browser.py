@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,13 @@ from PIL import Image
 from castq.report.html import comparison_html, screening_html
 
 CHROMIUM = Path("/usr/bin/chromium")
-ARGS = ["--no-sandbox", "--headless=new", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist"]
+ARGS = [
+    "--no-sandbox",
+    "--headless=new",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--ignore-gpu-blocklist",
+]
 pytestmark = pytest.mark.xdist_group("browser")
 
 
@@ -105,11 +112,10 @@ def test_the_pointer_reads_value_zone_and_place(opened: Opened) -> None:
 
 def test_the_value_read_is_the_value_of_the_voxels(browser, tmp_path: Path) -> None:
     fields = sample.wheel_fields(6.0)
-    flat = type(fields)(
-        fields.mesh, fields.grid, fields.zone_codes,
-        {"sdas_um": np.where(fields.zone_codes > 0, np.hypot(*np.meshgrid(*[np.abs(c) for c in _xy(fields)], indexing="ij"))
-                             [:, :, None] / 4 + 0 * fields.grid.fraction, np.nan).astype(np.float32)},
-    )  # fmt: skip
+    x, y = (fields.grid.origin_mm[i] + 6.0 * (np.arange(fields.zone_codes.shape[i]) + 0.5) for i in range(2))
+    quarter_radius = np.hypot(x[:, None], y[None, :])[:, :, None] / 4 + np.zeros(fields.zone_codes.shape)
+    known = np.where(fields.zone_codes > 0, quarter_radius, np.nan).astype(np.float32)
+    flat = replace(fields, fields={"sdas_um": known})
     path = tmp_path / "flat.html"
     path.write_text(screening_html(sample.screening(), flat), encoding="utf-8")
     one = Opened(browser, path)
@@ -124,12 +130,6 @@ def test_the_value_read_is_the_value_of_the_voxels(browser, tmp_path: Path) -> N
             assert value == pytest.approx(radius / 4, abs=1.6)
             checked += 1
     assert checked >= 3
-
-
-def _xy(fields) -> tuple[np.ndarray, np.ndarray]:
-    grid = fields.grid
-    x, y = (grid.origin_mm[i] + grid.spacing_mm * (np.arange(grid.fraction.shape[i]) + 0.5) for i in range(2))
-    return x, y
 
 
 def test_cut_result_view_and_zone_change_the_picture(opened: Opened) -> None:

@@ -31,7 +31,20 @@ from castq.report.exports import (
 from castq.report.vti import npz_bytes, vti_bytes
 from castq.screening.columns import COLUMNS
 
-FORMULAS = ("=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1+1", "\r=1+1", "  =1+1", "＝1+1", "＋1", "－1", "＠x", "\n=cmd|' /C calc'!A0")
+FORMULAS = (
+    "=1+1",
+    "+1+1",
+    "-1+1",
+    "@SUM(A1)",
+    "\t=1+1",
+    "\r=1+1",
+    "  =1+1",
+    "＝1+1",
+    "＋1",
+    "－1",
+    "＠x",
+    "\n=cmd|' /C calc'!A0",
+)
 
 
 def schema(name: str) -> dict:
@@ -44,7 +57,10 @@ def fields():
 
 
 def test_documents_are_valid_against_their_schemas() -> None:
-    for name, document in (("screen", screening_to_dict(sample.screening())), ("compare", comparison_to_dict(sample.comparison()))):
+    for name, document in (
+        ("screen", screening_to_dict(sample.screening())),
+        ("compare", comparison_to_dict(sample.comparison())),
+    ):
         Draft202012Validator.check_schema(schema(name))
         Draft202012Validator(schema(name)).validate(json.loads(json.dumps(document, allow_nan=False)))
 

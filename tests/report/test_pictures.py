@@ -128,7 +128,9 @@ def test_colour_scales_are_shared_and_dark_is_worse(fields) -> None:
     assert all(describe(name)[0] for name in PREDICTED)
 
 
-@pytest.mark.parametrize(("low", "high", "first", "step"), [(0, 100, 0, 20), (17.3, 122, 25, 25), (0.11, 0.64, 0.2, 0.2)])
+@pytest.mark.parametrize(
+    ("low", "high", "first", "step"), [(0, 100, 0, 20), (17.3, 122, 25, 25), (0.11, 0.64, 0.2, 0.2)]
+)
 def test_ticks_are_round_and_inside(low: float, high: float, first: float, step: float) -> None:
     ticks = nice_ticks(low, high)
     assert ticks[0] == first

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from castq.geometry.roles import ROLES
 from castq.materials import alloy, die_material
-from castq.screening.types import ROLES, Case, Limit, Melt, Section, Tool, Treatment
+from castq.screening.types import Case, Limit, Melt, Section, Tool, Treatment
 
 
-def section(zone: str, role: str, wall: float, feeder: str, choke: float | None = None, distance: float = 60.0) -> Section:
+def section(
+    zone: str, role: str, wall: float, feeder: str, choke: float | None = None, distance: float = 60.0
+) -> Section:
     return Section(zone, role, wall, wall, choke or wall, 300.0, feeder, distance, wall)
 
 

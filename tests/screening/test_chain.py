@@ -61,14 +61,21 @@ def test_a_hot_junction_behind_a_thin_spoke_is_cut_off_and_says_so() -> None:
     assert median(sound, "spoke-rim junction", "shrinkage_porosity_pct") < 0.4
     result = screen(starved)
     assert result.verdict == "fails"
-    assert any(c.quantity == "feeding_margin" and c.zone == "spoke-rim junction" and c.verdict == "fails" for c in result.checks)
+    assert any(
+        c.quantity == "feeding_margin" and c.zone == "spoke-rim junction" and c.verdict == "fails"
+        for c in result.checks
+    )
 
 
 def test_hold_pressure_helps_less_where_the_path_closes_early() -> None:
     def left(spoke: float, junction: float) -> float:
         """Gas porosity under 1 bar over that without pressure."""
         gas = [
-            median(wheel(spoke=spoke, junction=junction, tool=tool(hold_pressure_bar=bar)), "spoke-rim junction", "gas_porosity_pct")
+            median(
+                wheel(spoke=spoke, junction=junction, tool=tool(hold_pressure_bar=bar)),
+                "spoke-rim junction",
+                "gas_porosity_pct",
+            )
             for bar in (1.0, 0.0)
         ]
         return gas[0] / gas[1]
