@@ -157,7 +157,7 @@ def comparison_text(comparison: Comparison) -> str:
         rows = strongest(comparison, f"{name} better")
         lines += ["", f"What speaks for {name}:" + ("" if rows else " no difference outside the scatter")]
         lines += [_wrapped(_argument(r), "  - ") for r in rows]
-    lines += [*_title("B less A, over the same draws (B better: share of the draws)"), *_difference_lines(comparison)]
+    lines += [*_title("B less A, over the same draws (B better: probability)"), *_difference_lines(comparison)]
     for title, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
         if roles:
             lines.append(_line(f"not compared, {title}: {', '.join(roles)}"))
@@ -170,7 +170,7 @@ def comparison_text(comparison: Comparison) -> str:
 def _argument(r: dict[str, Any]) -> str:
     return (
         f"{r['role']}, {r['quantity']}: A {r['a']}, B {r['b']} {r['unit']}, "
-        f"B less A {r['difference']} ({r['band']}), {r['better']} is better, B better in {r['probability']} of the draws"
+        f"B less A {r['difference']} ({r['band']}), {r['better']} is better, B better with {r['probability']}"
     )
 
 

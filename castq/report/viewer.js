@@ -9,11 +9,7 @@ const FRAGMENT = `#version 300 es
 precision highp float; precision highp sampler3D;
 in vec3 at; uniform vec3 eye, boxLow, boxSize; uniform vec4 plane; uniform float cell, mode, lit, low, high, stride;
 uniform sampler3D field, zones; uniform sampler2D ramp; uniform vec3 tints[9];
-#ifdef PICK
-out uvec4 result;
-#else
-out vec4 result;
-#endif
+OUT result;
 void main() {
   vec3 normal = normalize(cross(dFdx(at), dFdy(at))); if (dot(normal, eye) < 0.0) normal = -normal;
   vec3 spot = at - normal * cell * 0.5; bool cap = false;
@@ -44,24 +40,20 @@ void main() {
   result = vec4(min(colour * shade, 1.0), 1.0);
 #endif
 }`;
-const TYPES = { positions: Uint16Array, faces: Uint32Array };
-
 async function unpack(wheel) {
-  const raw = Uint8Array.from(atob(wheel.data), (c) => c.charCodeAt(0));
-  const stream = new Blob([raw]).stream().pipeThrough(new DecompressionStream("deflate"));
+  const stream = new Blob([Uint8Array.from(atob(wheel.data), (c) => c.charCodeAt(0))]).stream().pipeThrough(new DecompressionStream("deflate"));
   const bytes = await new Response(stream).arrayBuffer(), parts = {};
   let offset = 0;
   for (const [name, length] of wheel.blocks) {
-    const part = bytes.slice(offset, offset + length);
-    parts[name] = new (TYPES[name] || Uint8Array)(part);
-    offset += length;
+    const kind = { positions: Uint16Array, faces: Uint32Array }[name] || Uint8Array;
+    parts[name] = new kind(bytes.slice(offset, offset + length)); offset += length;
   }
   return parts;
 }
 
 function compile(gl, pick) {
   const program = gl.createProgram();
-  const fragment = pick ? FRAGMENT.replace("300 es", "300 es\n#define PICK") : FRAGMENT;
+  const fragment = FRAGMENT.replace("300 es", pick ? "300 es\n#define PICK\n#define OUT out uvec4" : "300 es\n#define OUT out vec4");
   for (const [type, text] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, fragment]]) {
     const shader = gl.createShader(type);
     gl.shaderSource(shader, text); gl.compileShader(shader); gl.attachShader(program, shader);
@@ -70,10 +62,8 @@ function compile(gl, pick) {
   gl.bindAttribLocation(program, 0, "corner"); gl.linkProgram(program);
   if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
   const place = new Map();
-  return { program, at: (name) => {
-    if (!place.has(name)) place.set(name, gl.getUniformLocation(program, name));
-    return place.get(name);
-  } };
+  const at = (name) => place.get(name) ?? place.set(name, gl.getUniformLocation(program, name)).get(name);
+  return { program, at };
 }
 
 class Stage {  // one wheel on one canvas
@@ -101,23 +91,20 @@ class Stage {  // one wheel on one canvas
     this.reach = 1.04 * Math.max(...[0, 1].map((i) => Math.max(high[i], -low[i])));
   }
   flat(colours) {
-    const { gl } = this, texture = gl.createTexture();
+    const { gl } = this, texture = gl.createTexture(), bytes = new Uint8Array(colours.flatMap((c) => [...c, 255]));
     gl.bindTexture(gl.TEXTURE_2D, texture);
-    const bytes = new Uint8Array(colours.flatMap((c) => [...c, 255]));
     gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA8, colours.length, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, bytes);
     this.smooth(gl.TEXTURE_2D, gl.LINEAR);
     return texture;
   }
   smooth(kind, filter) {
-    const { gl } = this;
+    const { gl } = this, edge = gl.CLAMP_TO_EDGE;
     for (const name of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(kind, name, filter);
-    for (const name of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R])
-      gl.texParameteri(kind, name, gl.CLAMP_TO_EDGE);
+    for (const name of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R]) gl.texParameteri(kind, name, edge);
   }
   solid(name) {
-    const { gl } = this;
     if (this.textures[name]) return this.textures[name];
-    const texture = gl.createTexture(), [nx, ny, nz] = this.wheel.grid.shape;
+    const { gl } = this, texture = gl.createTexture(), [nx, ny, nz] = this.wheel.grid.shape;
     gl.bindTexture(gl.TEXTURE_3D, texture); gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
     gl.texImage3D(gl.TEXTURE_3D, 0, gl.R8, nx, ny, nz, 0, gl.RED, gl.UNSIGNED_BYTE, this.parts[name]);
     this.smooth(gl.TEXTURE_3D, name === "zones" ? gl.NEAREST : gl.LINEAR);
@@ -149,8 +136,7 @@ class Stage {  // one wheel on one canvas
     f1("stride", field.ticks.length > 1 ? field.ticks[1] - field.ticks[0] : field.high - field.low);
     gl.uniform4f(set.at("plane"), ...(view.cut ? [...view.cut.normal, view.cut.place] : [0, 0, 1, 1e9]));
     const tints = new Float32Array(27).fill(0.85);
-    for (const zone of wheel.zones)
-      tints.set(hex(view.field === -2 ? zone.verdict_tint : zone.tint), zone.code * 3);
+    for (const zone of wheel.zones) tints.set(hex(view.field === -2 ? zone.verdict_tint : zone.tint), zone.code * 3);
     gl.uniform3fv(set.at("tints"), tints);
     [[gl.TEXTURE_3D, this.solid(field.name), "field"], [gl.TEXTURE_3D, this.solid("zones"), "zones"],
       [gl.TEXTURE_2D, this.ramps[+field.reverse], "ramp"]].forEach(([kind, texture, name], i) => {
@@ -169,9 +155,7 @@ class Stage {  // one wheel on one canvas
 
 const hex = (c) => [1, 3, 5].map((i) => parseInt(c.slice(i, i + 2), 16) / 255);
 const short = (v) => { const a = Math.abs(v); return v.toFixed(a >= 100 ? 0 : a >= 10 ? 1 : 2); };
-const make = (tag, text, cls) => {
-  const e = document.createElement(tag); if (text) e.textContent = text; if (cls) e.className = cls; return e;
-};
+const make = (tag, text = "") => Object.assign(document.createElement(tag), { textContent: text });
 
 class Viewer {  // the controls, shared by all stages of one block
   constructor(root, stages, book) {
@@ -196,9 +180,8 @@ class Viewer {  // the controls, shared by all stages of one block
     };
     cut.onchange = () => { slider.value = cut.value === "across" ? 750 : 500; recut(); };
     slider.oninput = recut;
-    root.querySelectorAll("[data-view]").forEach((button) => {
+    for (const button of root.querySelectorAll("[data-view]"))
       button.onclick = () => { this.home(button.dataset.view); this.redraw(); };
-    });
     stages.forEach((stage) => this.steer(stage));
     new ResizeObserver(() => this.redraw()).observe(root);
     cut.value = "spoke"; slider.value = 500; recut(); this.legend();
@@ -211,8 +194,7 @@ class Viewer {  // the controls, shared by all stages of one block
       y: name === "tilted" ? -0.3 * this.stages[0].reach : 0 });
   }
   redraw() {
-    if (this.queued) return;
-    this.queued = true;
+    if (this.queued) return; else this.queued = true;
     requestAnimationFrame(() => { this.queued = false; for (const stage of this.stages) stage.render(this.view);
       this.part("rule").style.width = `${100 * this.stages[0].scale}px`; });
   }
@@ -232,8 +214,7 @@ class Viewer {  // the controls, shared by all stages of one block
     }
     list.replaceChildren();
     for (const zone of this.stages[0].wheel.zones) {
-      const button = make("button"), dot = make("i"), item = make("li");
-      const several = this.stages.length > 1;
+      const button = make("button"), dot = make("i"), item = make("li"), several = this.stages.length > 1;
       dot.style.background = field === -1 || several ? zone.tint : zone.verdict_tint;
       button.append(dot, make("b", zone.name), make("em", several ? "" : zone.verdict)); button.type = "button";
       for (const stage of this.stages) {
@@ -302,8 +283,8 @@ async function start(root) {
   root.classList.add("live");
   try {
     const parts = await Promise.all(book.wheels.map(unpack));
-    const viewer = new Viewer(root, book.wheels.map((w, i) => new Stage(canvases[i], w, parts[i], book)), book);
-    root.dataset.ready = "yes"; root.viewer = viewer;
+    new Viewer(root, book.wheels.map((w, i) => new Stage(canvases[i], w, parts[i], book)), book);
+    root.dataset.ready = "yes";
   } catch (fault) {
     root.classList.remove("live");
     root.querySelector("[data-part=\"why\"]").textContent = `The turning view needs WebGL2 (${fault.message}).`;

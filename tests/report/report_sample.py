@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
@@ -127,6 +128,7 @@ def case(name: str = "Demo wheel 18x8, five spokes (synthetic)") -> Case:
     )  # fmt: skip
 
 
+@cache
 def screening(name: str = "Demo wheel 18x8, five spokes (synthetic)", factor: float = 1.0) -> Screening:
     rng = np.random.default_rng(20)
     this = case(name)
@@ -186,6 +188,7 @@ def _drivers() -> tuple[Driver, ...]:
     )
 
 
+@cache
 def comparison() -> Comparison:
     a, b = screening("Design A (synthetic)"), screening("Design B, thinner junction (synthetic)", 0.86)
     differences = []
@@ -205,6 +208,7 @@ def comparison() -> Comparison:
     return Comparison(a, b, tuple(differences), "mixed", (), (), ("Design B has no bolt holes drawn.",))
 
 
+@cache
 def wheel_mesh(spokes: int = 5, segments: int = 192) -> Mesh:
     outer = [
         (235, -100),
@@ -251,6 +255,7 @@ def wheel_mesh(spokes: int = 5, segments: int = 192) -> Mesh:
     return Mesh(np.asarray(raw.vert_properties, dtype=float)[:, :3], np.asarray(raw.tri_verts, dtype=np.int64))
 
 
+@cache
 def wheel_fields(spacing_mm: float = 3.0, factor: float = 1.0, spokes: int = 5) -> WheelFields:
     mesh = wheel_mesh(spokes)
     low = mesh.vertices.min(0) - 2 * spacing_mm

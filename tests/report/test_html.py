@@ -19,20 +19,23 @@ from castq.screening.types import Screening
 PAYLOADS = (
     "<script>alert(1)</script>", "</script><script>alert(1)</script>", "<img src=x onerror=alert(1)>",
     "\"><svg onload=alert(1)>", "'><body onload=alert(1)>", "<iframe src=javascript:alert(1)>",
-    "</title><script>x</script>", "</style><script>x</script>", "<!--<script>", "]]><script>x</script>", "javascript:alert(1)",
+    "</title><script>x</script>", "</style><script>x</script>", "<!--<script>", "]]><script>x</script>",
+    "javascript:alert(1)",
     "\" onmouseover=\"alert(1)", "' onfocus='alert(1)' autofocus='", "<a href=javascript:alert(1)>x</a>",
     "<math><mtext></mtext><script>x</script></math>", "<object data=x>", "<embed src=x>", 
     "<base href=//evil.example>",
     "<meta http-equiv=refresh content=0;url=//evil.example>", "<form action=//evil.example><input></form>",
     "<link rel=stylesheet href=//evil.example>", "{{ 7*7 }}{% for x in y %}", "${alert(1)}",
     "\\u003cscript\\u003e",
-    "&lt;script&gt;alert(1)&lt;/script&gt;", "<scr\x00ipt>x</script>", "＜script＞", "<svg><style><img src=x onerror=y>",
+    "&lt;script&gt;alert(1)&lt;/script&gt;", "<scr\x00ipt>x</script>", "＜script＞",
+    "<svg><style><img src=x onerror=y>",
     "<details open ontoggle=alert(1)>", "<video><source onerror=alert(1)>",
 )  # fmt: skip
 KNOWN_TAGS = {
     "html", "head", "meta", "title", "style", "body", "svg", "defs", "symbol", "circle", "path", "rect", "use", "a",
     "nav", "main", "header", "p", "h1", "h2", "h3", "section", "div", "strong", "ol", "ul", "li", "em", "small",
-    "table", "thead", "tbody", "tr", "td", "th", "figure", "figcaption", "img", "label", "select", "option", "input", "output", "span",
+    "table", "thead", "tbody", "tr", "td", "th", "figure", "figcaption", "img", "label", "select", "option", "input", "output",
+    "span",
     "button", "canvas", "script", "dl", "dt", "dd", "code", "br",
 }  # fmt: skip
 

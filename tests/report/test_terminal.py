@@ -63,7 +63,7 @@ def test_the_comparison_names_both_sides_and_the_shared_draws() -> None:
     assert "[~] MIXED" in text
     assert "What speaks for A:" in text and "What speaks for B:" in text
     row = next(line for line in text.split("\n") if line.startswith("[A] ") and "inboard flange" in line)
-    assert "+0.113 (0.074 to 0.172)" in row
+    assert "+0.113 (0.073 to 0.172)" in row
     assert "equal process only" in text
 
 
