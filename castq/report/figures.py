@@ -140,7 +140,7 @@ def freezing_png(screening: Screening) -> bytes | None:
              "the zone itself needs feed metal. Margin: way closes over own cut-off.")  # fmt: skip
     axes = figure.subplots()
     far = max(max(r["cutoff_time_s_p90"], _path_closes(r)) for r in rows)
-    axes.set_xlim(0, 1.72 * far)
+    axes.set_xlim(0, 1.82 * far)
     _name_rows(axes, [str(r["zone"]) for r in rows], True)
     calm(axes)
     for y, row in enumerate(rows):

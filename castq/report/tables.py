@@ -114,11 +114,12 @@ def difference_rows(comparison: Comparison) -> list[dict[str, Any]]:
 
 def _difference(d: Difference) -> dict[str, Any]:
     same = d.p10 == d.p90 == 0.0
-    sign = "+" if d.difference > 0 else ""
+    step = beside(d.difference, d.a_median)
+    sign = "+" if d.difference > 0 and step.strip("0.") else ""
     return {
         "role": d.role, "quantity": BY_NAME[d.quantity].label if d.quantity in BY_NAME else d.quantity,
         "unit": unit_text(d.unit), "better": d.better_is, "a": number(d.a_median), "b": number(d.b_median),
-        "difference": "0" if same else sign + beside(d.difference, d.a_median),
+        "difference": "0" if same else sign + step,
         "band": "" if same else f"{beside(d.p10, d.a_median)} to {beside(d.p90, d.a_median)}",
         "probability": "same" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict],
     }  # fmt: skip

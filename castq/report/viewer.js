@@ -190,7 +190,7 @@ class Viewer {  // the controls, shared by all stages of one block
     const pitch = { tilted: 1.0, outboard: 0, inboard: Math.PI, side: Math.PI / 2 }[name];
     const yaw = this.stages[0].wheel.angles.spoke + (name === "tilted" ? 0.25 : 0);
     const { clientWidth: w, clientHeight: h } = this.stages[0].canvas, widest = 0.98 * w / Math.min(w, h);
-    Object.assign(this.view, { yaw, pitch, zoom: Math.min(widest, name === "tilted" ? 1.3 : 1), x: 0,
+    Object.assign(this.view, { yaw, pitch, zoom: Math.min(widest, name === "tilted" ? 1.2 : 1), x: 0,
       y: name === "tilted" ? -0.3 * this.stages[0].reach : 0 });
   }
   redraw() {

@@ -166,7 +166,7 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
     walls = np.concatenate([zones.wall_mm, zones.choke_mm])
     frozen = freeze(
         walls, zones.roles * 2, alloy=settings.alloy, melt=settings.melt, tool=settings.tool, draws=draws,
-        film_factor=settings.calibration.interface_factor,
+        calibration=settings.calibration,
     )  # fmt: skip
     n = len(zones.roles)
     cutoff, choke = frozen.cutoff_s[:n], frozen.cutoff_s[n:]
@@ -191,9 +191,10 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
 
 def _along_path(margin: Array, feeder: NDArray[np.int64]) -> Array:
     """Return the smallest margin met on the way from each zone to the gate."""
-    path = margin
-    for _ in range(len(np.unique(feeder))):
-        path = np.where((feeder >= 0)[:, None], np.minimum(path, path[feeder]), path)
+    path, at = margin, feeder
+    while (at >= 0).any():
+        path = np.where((at >= 0)[:, None], np.minimum(path, margin[at]), path)
+        at = np.where(at >= 0, feeder[at], -1)
     return path
 
 

@@ -7,18 +7,19 @@ holds the quadratic against the wall solution itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from castq.core.sampling import Draws
 from castq.materials.types import Alloy, DieMaterial
-from castq.screening.types import Melt, Tool
-from castq.screening.uncertain import BY_NAME, local_cooling
+from castq.screening.types import Calibration, Melt, Tool
+from castq.screening.uncertain import BY_NAME, effect, local_cooling
 from castq.thermal.curve import freezing_curve
 
 Array = NDArray[np.float64]
@@ -28,6 +29,8 @@ AXIAL = 2.0
 # The plan's extreme settings stay this far inside what can freeze.
 MELT_ABOVE_LIQUIDUS_K = 1.0
 DIE_BELOW_END_K = 20.0
+# Natural logarithm of the step between the ends of solved wall ranges.
+LADDER_STEP = 0.33
 _CORNERS = np.array(list(product((-1.0, 1.0), repeat=len(SHAPING))))
 _AXES = np.vstack([np.zeros(len(SHAPING)), AXIAL * np.eye(len(SHAPING)), -AXIAL * np.eye(len(SHAPING))])
 PLAN = np.vstack([_AXES, _CORNERS])
@@ -56,11 +59,15 @@ def _terms(settings: Array) -> Array:
 
 
 _FIT = np.linalg.pinv(_terms(PLAN))
+# The plan's first setting is its middle: for medians alone it is the whole plan, and the quadratic its first term.
+MEDIAN_FIT = np.eye(_FIT.shape[0], 1)
 
 
-def _settings(draws: Draws, count: int) -> Array:
-    """Return the draws of the shaping inputs, array (draws, inputs) [-]."""
-    return np.stack([np.broadcast_to(draws[name], count) for name in SHAPING], axis=1)
+def _settings(draws: Draws, one_sigma: Mapping[str, float]) -> Array:
+    """Return the draws of the shaping inputs in units of the plan's own spread, array (draws, inputs) [-]."""
+    count = len(draws[SHAPING[0]])
+    spread = [one_sigma.get(name, BY_NAME[name].one_sigma) / BY_NAME[name].one_sigma for name in SHAPING]
+    return np.stack([np.broadcast_to(s * draws[n], count) for s, n in zip(spread, SHAPING, strict=True)], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,29 +80,50 @@ class _Place:
 
 
 @lru_cache(maxsize=64)
-def _plan_times(
-    walls_mm: tuple[float, ...], place: _Place, alloy: Alloy, melt_temp_c: float, die: DieMaterial, die_wall_mm: float
-) -> tuple[Array, ...]:
-    """Return the quadratics of the log times, each (walls, terms): cut-off, solid, local solidification.
+def _solved(
+    wall_range_mm: tuple[float, float],
+    place: _Place,
+    alloy: Alloy,
+    melt_temp_c: float,
+    die: DieMaterial,
+    die_wall_mm: float,
+    medians: bool,
+) -> tuple[Array, tuple[Array, ...]]:
+    """Return the solved walls [mm] and the quadratics of their log times, each (walls, terms).
 
-    Kept for the next call with the same walls: draws and seeds do not enter.
+    The three are cut-off, solid and local solidification. Kept for the next call: neither draws, nor seed, nor the
+    sections themselves enter.
     """
+    plan, fit = (PLAN[:1], MEDIAN_FIT) if medians else (PLAN, _FIT)
     sigma = [BY_NAME[name].one_sigma for name in SHAPING]
-    film = np.exp(sigma[0] * PLAN[:, 0])
-    walls = np.array(walls_mm)
+    film = np.exp(sigma[0] * plan[:, 0])
     curve = freezing_curve(
         alloy=alloy,
         die=die,
-        melt_temp_c=np.maximum(melt_temp_c + sigma[3] * PLAN[:, 3], alloy.liquidus_c + MELT_ABOVE_LIQUIDUS_K),
-        die_temp_c=np.minimum(place.die_temp_c + sigma[1] * PLAN[:, 1], alloy.end_of_freezing_c - DIE_BELOW_END_K),
+        melt_temp_c=np.maximum(melt_temp_c + sigma[3] * plan[:, 3], alloy.liquidus_c + MELT_ABOVE_LIQUIDUS_K),
+        die_temp_c=np.minimum(place.die_temp_c + sigma[1] * plan[:, 1], alloy.end_of_freezing_c - DIE_BELOW_END_K),
         contact_w_m2k=place.contact_w_m2k * film,
         gap_w_m2k=place.gap_w_m2k * film,
         die_wall_mm=die_wall_mm,
-        latent_heat_factor=np.exp(sigma[2] * PLAN[:, 2]),
-        wall_range_mm=(0.95 * float(walls.min()), 1.05 * float(walls.max())),
+        latent_heat_factor=np.exp(sigma[2] * plan[:, 2]),
+        wall_range_mm=wall_range_mm,
     )
-    times = curve.times(walls)
-    return tuple(np.log(t) @ _FIT.T for t in (times.cutoff_s, times.solid_s, times.local_solidification_s))
+    times = (curve.solved.cutoff_s, curve.solved.solid_s, curve.solved.local_solidification_s)
+    return curve.wall_mm, tuple(np.log(t) @ fit.T for t in times)
+
+
+def _range_of(walls_mm: Array) -> tuple[float, float]:
+    """Return a range that holds the walls, on a fixed ladder so that like cases share their solution [mm]."""
+    low = np.floor(np.log(walls_mm.min()) / LADDER_STEP)
+    high = np.maximum(np.ceil(np.log(walls_mm.max()) / LADDER_STEP), low + 2)
+    return float(np.exp(low * LADDER_STEP)), float(np.exp(high * LADDER_STEP))
+
+
+def _quadratics(walls_mm: Array, solved: tuple[Array, tuple[Array, ...]]) -> list[Array]:
+    """Return the quadratics at walls between the solved ones, each (walls, terms): splines over the log wall."""
+    nodes, fits = solved
+    weights = CubicSpline(np.log(nodes), np.eye(nodes.size))(np.log(walls_mm))
+    return [weights @ fit for fit in fits]
 
 
 def freeze(
@@ -105,8 +133,8 @@ def freeze(
     alloy: Alloy,
     melt: Melt,
     tool: Tool,
+    calibration: Calibration,
     draws: Draws,
-    film_factor: float = 1.0,
 ) -> Freezing:
     """Return when each wall freezes, over the draws.
 
@@ -118,10 +146,10 @@ def freeze(
         Role of each wall; sets its die temperature and interface.
     alloy, melt, tool : Alloy, Melt, Tool
         What is poured into what.
+    calibration : Calibration
+        The plant's interface factor, and the spreads it knows.
     draws : dict of name to array (draws,)
         Standard-normal draws; count 1 gives the medians.
-    film_factor : float
-        Plant calibration of the interface coefficient [-].
 
     Returns
     -------
@@ -133,17 +161,20 @@ def freeze(
     InputError
         If a wall never freezes.
     """
-    count = len(draws["interface"])
-    terms = _terms(_settings(draws, count)).T
-    places = [
-        _Place(tool.die_temp_c[r], film_factor * tool.contact_w_m2k[r], film_factor * tool.gap_w_m2k[r]) for r in roles
-    ]
-    found = [np.empty((len(walls_mm), count)) for _ in range(3)]
-    local = {role: np.exp(BY_NAME[local_cooling(role)].one_sigma * draws[local_cooling(role)]) for role in set(roles)}
-    for place in dict.fromkeys(places):
-        rows = np.array([i for i, p in enumerate(places) if p == place])
-        factors = np.stack([local[roles[i]] for i in rows])
-        fits = _plan_times(tuple(walls_mm[rows]), place, alloy, melt.melt_temp_c, tool.die, tool.die_wall_mm)
-        for out, fit in zip(found, fits, strict=True):
-            out[rows] = np.exp(fit @ terms) * factors
+    terms = _terms(_settings(draws, calibration.one_sigma)).T
+    film = calibration.interface_factor
+    by_role = {
+        role: _Place(tool.die_temp_c[role], film * tool.contact_w_m2k[role], film * tool.gap_w_m2k[role])
+        for role in dict.fromkeys(roles)
+    }
+    role_rows = {role: np.flatnonzero(np.array(roles) == role) for role in by_role}
+    wall_range = _range_of(walls_mm)
+    medians = not any(draws[name].any() for name in SHAPING)
+    found = [np.empty((len(walls_mm), terms.shape[1])) for _ in range(3)]
+    for role, place in by_role.items():
+        rows = role_rows[role]
+        solved = _solved(wall_range, place, alloy, melt.melt_temp_c, tool.die, tool.die_wall_mm, medians)
+        local = effect(draws, local_cooling(role), calibration.one_sigma)
+        for out, fit in zip(found, _quadratics(walls_mm[rows], solved), strict=True):
+            out[rows] = np.exp(fit @ terms) * local
     return Freezing(*found)

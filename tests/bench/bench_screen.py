@@ -87,7 +87,7 @@ def fresh(action: Callable[..., object], *arguments: object) -> object:
     """Run an action with the wall solution not kept from an earlier call."""
     from castq.screening import freezing
 
-    freezing._plan_times.cache_clear()
+    freezing._solved.cache_clear()
     return action(*arguments)
 
 

@@ -14,11 +14,11 @@ from scipy import ndimage
 
 from castq.core.cautions import cautions_for
 from castq.geometry.mesh import Mesh
+from castq.geometry.roles import ROLES
 from castq.screening.columns import COLUMNS
 from castq.screening.fields import WheelFields
 from castq.screening.types import (
     FEEDS_FROM,
-    ROLES,
     Case,
     Check,
     Comparison,

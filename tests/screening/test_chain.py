@@ -149,7 +149,7 @@ def test_the_quadratic_of_the_draws_follows_the_wall_solution() -> None:
     draws = draw_all(32, 9)
     draws = {name: (np.zeros(32) if name.startswith("local") else values) for name, values in draws.items()}
     assert set(normal_draws(["interface"], 4, 1)) == {"interface"}
-    got = freeze(walls, ["spoke"] * 3, alloy=case.alloy, melt=case.melt, tool=case.tool, draws=draws)
+    got = freeze(walls, ["spoke"] * 3, alloy=case.alloy, melt=case.melt, tool=case.tool, calibration=case.calibration, draws=draws)
     sigma = {name: BY_NAME[name].one_sigma for name in draws}
     film = np.exp(sigma["interface"] * draws["interface"])
     for row, wall in enumerate(walls):
