@@ -15,9 +15,17 @@ SUFFIX_UNITS: dict[str, str] = {
 }  # fmt: skip
 
 
+def unit_suffix(name: str) -> str:
+    """Return the longest known unit suffix of `name`, empty when it has none."""
+    starts = (start for start, letter in enumerate(name) if letter == "_")
+    return next((name[start:] for start in starts if name[start:] in SUFFIX_UNITS), "")
+
+
 def unit_of(name: str) -> str | None:
-    """Return the unit that the longest known suffix of `name` stands for, or None."""
-    for start in range(len(name)):
-        if name[start] == "_" and name[start:] in SUFFIX_UNITS:
-            return SUFFIX_UNITS[name[start:]]
-    return None
+    """Return the unit that the suffix of `name` stands for, or None."""
+    return SUFFIX_UNITS.get(unit_suffix(name))
+
+
+def in_words(name: str) -> str:
+    """Return a name without its unit suffix, as words."""
+    return name.removesuffix(unit_suffix(name)).replace("_", " ")

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from castq.report import exports, vti
-from castq.report.fields import WheelFields
 from castq.report.html import comparison_html, screening_html
 from castq.report.pictures import comparison_pictures, screening_pictures
+from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
 
 

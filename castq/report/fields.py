@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from castq.geometry.roles import ROLES
 from castq.screening.columns import BY_NAME
-from castq.screening.fields import WheelFields as WheelFields
+from castq.screening.fields import WheelFields
 
 # Outermost share of the cells left beyond each end of a colour scale, so that one odd cell does not stretch it.
 TAIL_PCT = 0.5

@@ -17,10 +17,11 @@ from castq import __version__
 from castq.core.cautions import cautions_for
 from castq.report import tables
 from castq.report.colours import VERDICTS
-from castq.report.fields import WheelFields, shown_fields
+from castq.report.fields import shown_fields
 from castq.report.payload import viewer_payload
 from castq.report.pictures import Pictures, comparison_pictures, screening_pictures, sections_of, stills_of
 from castq.report.words import DASH, decisive, given, percent
+from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
 
 Wheels = Mapping[str, tuple[WheelFields, Screening]]

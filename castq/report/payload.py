@@ -15,7 +15,6 @@ from castq.report.colours import ROLE_TINTS, VERDICTS, ramp
 from castq.report.fields import (
     REACH_CELLS,
     Scale,
-    WheelFields,
     describe,
     nice_ticks,
     role_names,
@@ -24,11 +23,14 @@ from castq.report.fields import (
 )
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import number, span, unit_text
+from castq.screening.fields import WheelFields
 from castq.screening.types import Screening
 
 # Cell of the coarse copy that the viewer colours from, and the largest edge that every WebGL2 device must take.
 CELL_MM = 3.5
 MAX_EDGE = 256
+# Zones reach this many cells of the grid into the void, so that the surface has a zone.
+SPREAD_CELLS = 2
 # Index of the nearest metal cell for every cell, and which cells are near enough to take its result.
 Reach = tuple[tuple[NDArray[np.int64], ...], NDArray[np.bool_]]
 
@@ -53,6 +55,18 @@ def coarse_codes(codes: NDArray[np.int8], stride: int) -> NDArray[np.uint8]:
     blocks = _blocks(codes, stride, 0)
     votes = np.stack([(blocks == i + 1).sum(axis=-1) for i in range(len(ROLES))])
     return np.where(votes.max(axis=0) > 0, votes.argmax(axis=0) + 1, 0).astype(np.uint8)
+
+
+def fine_codes(codes: NDArray[np.int8], stride: int) -> NDArray[np.int8]:
+    """Return the zones over the same box as the coarse copy, as fine as a texture may be, spread a little outwards."""
+    from scipy.ndimage import maximum_filter
+
+    padded = np.pad(codes, [(0, -n % stride) for n in codes.shape])
+    if max(padded.shape) > MAX_EDGE:
+        return coarse_codes(codes, stride).astype(np.int8)
+    for _ in range(SPREAD_CELLS):
+        padded = np.where(padded > 0, padded, maximum_filter(padded, 3))
+    return padded
 
 
 def coarse_values(values: NDArray[np.float32], solid: NDArray[np.bool_], stride: int) -> NDArray[np.float64]:
@@ -115,7 +129,8 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
     codes = coarse_codes(wheel.zone_codes, stride)
     reach = _spread(codes > 0)
     mesh, bulk = _surface(wheel)
-    bulk.append(_texture(np.where(reach[1], codes[reach[0]], 0)))
+    zones = fine_codes(wheel.zone_codes, stride)
+    bulk.append(_texture(zones))
     names = ["positions", "faces", "zones"]
     for scale in scales:
         bulk.append(_texture(_to_bytes(coarse_values(wheel.fields[scale.name], solid, stride), scale, reach)))
@@ -126,7 +141,12 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
     return {
         "mesh": mesh,
         "angles": dict(zip(("spoke", "window"), spoke_and_window_angles(wheel), strict=True)),
-        "grid": {"shape": list(codes.shape), "low": low.round(4).tolist(), "high": high.round(4).tolist()},
+        "grid": {
+            "shape": list(codes.shape),
+            "zone_shape": list(zones.shape),
+            "low": low.round(4).tolist(),
+            "high": high.round(4).tolist(),
+        },
         "blocks": [[name, len(part)] for name, part in zip(names, bulk, strict=True)],
         "data": base64.b64encode(packed).decode("ascii"),
     }

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from castq.report import figures
-from castq.report.fields import WheelFields, describe, scale_of, shown_fields
+from castq.report.fields import describe, scale_of, shown_fields
 from castq.report.section import sections_png, verdict_sections_png
 from castq.report.still import still_png
+from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
 
 Pictures = dict[str, bytes]

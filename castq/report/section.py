@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from castq.geometry.roles import ROLES
 from castq.report.canvas import SMALL_PT, TEXT_PT, calm, headline, sheet, to_png
 from castq.report.colours import INK, QUIET, VERDICTS, colour_map, rgb
-from castq.report.fields import Scale, WheelFields, nice_ticks, scale_of
+from castq.report.fields import Scale, nice_ticks, scale_of
 from castq.report.words import unit_text
+from castq.screening.fields import WheelFields
 from castq.screening.types import Screening
 
 if TYPE_CHECKING:

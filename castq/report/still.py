@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from castq.report.canvas import SMALL_PT, headline, sheet, to_png
 from castq.report.colours import INK, MISSING, QUIET, colour_map, paint, rgb
-from castq.report.fields import REACH_CELLS, Scale, WheelFields, nice_ticks, scale_of
+from castq.report.fields import REACH_CELLS, Scale, nice_ticks, scale_of
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import unit_text
+from castq.screening.fields import WheelFields
 
 if TYPE_CHECKING:
     from matplotlib.cm import ScalarMappable

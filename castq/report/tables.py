@@ -162,7 +162,7 @@ def source_rows(ids: tuple[str, ...]) -> list[dict[str, str]]:
         valid = "; ".join(_range(argument, limits) for argument, limits in card.valid.items())
         rows.append({
             "id": card.id, "title": card.title, "source": card.source, "provenance": PROVENANCE_WORDS[card.provenance],
-            "kind": "engineering closure" if card.closure else "published relation",
+            "kind": "engineering closure" if card.closure else "relation",
             "valid": valid or "no bound stated", "band": str(card.band),
         })  # fmt: skip
     return rows

@@ -104,7 +104,8 @@ class Stage {  // one wheel on one canvas
   }
   solid(name) {
     if (this.textures[name]) return this.textures[name];
-    const { gl } = this, texture = gl.createTexture(), [nx, ny, nz] = this.wheel.grid.shape;
+    const { gl } = this, texture = gl.createTexture(), { shape, zone_shape: fine } = this.wheel.grid;
+    const [nx, ny, nz] = name === "zones" ? fine : shape;
     gl.bindTexture(gl.TEXTURE_3D, texture); gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
     gl.texImage3D(gl.TEXTURE_3D, 0, gl.R8, nx, ny, nz, 0, gl.RED, gl.UNSIGNED_BYTE, this.parts[name]);
     this.smooth(gl.TEXTURE_3D, name === "zones" ? gl.NEAREST : gl.LINEAR);
@@ -212,7 +213,7 @@ class Viewer {  // the controls, shared by all stages of one block
         mark.style.left = `${100 * (tick - scale.low) / (scale.high - scale.low)}%`; ticks.append(mark);
       }
     }
-    list.replaceChildren();
+    list.replaceChildren(); this.part("readout").textContent = "Point at the wheel to read a value.";
     for (const zone of this.stages[0].wheel.zones) {
       const button = make("button"), dot = make("i"), item = make("li"), several = this.stages.length > 1;
       dot.style.background = field === -1 || several ? zone.tint : zone.verdict_tint;

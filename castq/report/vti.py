@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.geometry.roles import ROLES
-from castq.report.fields import WheelFields, describe
+from castq.report.fields import describe
+from castq.screening.fields import WheelFields
 
 BLOCK_BYTES = 1 << 20
 _TYPES = {"float32": "Float32", "int8": "Int8"}

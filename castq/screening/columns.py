@@ -77,7 +77,8 @@ COLUMNS: tuple[Column, ...] = (
         "Hydrogen limit",
         False,
         "higher",
-        "Hydrogen at which the zone would still meet its porosity limit at the median.",
+        "Hydrogen at which the zone would still meet its porosity limit at the median; at most the 0.40 that the "
+        "estimate reaches.",
     ),
     Column("ys_mpa", "MPa", "Yield strength", True, "higher", "0.2 % proof stress."),
     Column("uts_mpa", "MPa", "Tensile strength", True, "higher", "Ultimate tensile strength."),

@@ -58,9 +58,9 @@ def _terms(settings: Array) -> Array:
     return np.hstack([np.ones((len(settings), 1)), settings, settings**2, cross])
 
 
-_FIT = np.linalg.pinv(_terms(PLAN))
+_FIT: Array = np.asarray(np.linalg.pinv(_terms(PLAN)), dtype=float)
 # The plan's first setting is its middle: for medians alone it is the whole plan, and the quadratic its first term.
-MEDIAN_FIT = np.eye(_FIT.shape[0], 1)
+MEDIAN_FIT: Array = np.eye(_FIT.shape[0], 1)
 
 
 def _settings(draws: Draws, one_sigma: Mapping[str, float]) -> Array:

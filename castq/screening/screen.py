@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from castq.core.cautions import cautions_for
+from castq.core.nomenclature import in_words, unit_of
 from castq.core.relation import REGISTRY
 from castq.core.sampling import Draws
 from castq.physics.porosity import hydrogen_limit, metal_pressure, site_factor
@@ -174,9 +175,11 @@ def _range_notes(result: ChainResult, case: Case) -> list[str]:
             for state, word in ((EDGE, "at the edge of"), (OUTSIDE, "outside"), (FAR, "far outside")):
                 zones = [s.zone for s, found in zip(case.sections, states, strict=True) if found == state]
                 if zones:
+                    span = f"{low:g} to {high:g}" if np.isfinite(high) else f"{low:g} and above"
                     notes.append(
                         f"{', '.join(zones)}: relation {name} is used {word} its range, "
-                        f"{argument} {low:g} to {high:g}{_CONSEQUENCE[state]}"
+                        f"{in_words(argument)} {span} {unit_of(argument) or ''}".rstrip()
+                        + _CONSEQUENCE[state]
                     )
     return notes
 
@@ -198,7 +201,11 @@ def _case_notes(case: Case) -> list[str]:
 
 
 def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
-    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit."""
+    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit.
+
+    Where the estimate would allow more than its own range reaches, the end of that range is given.
+    """
+    most = REGISTRY["gas-porosity-estimate"].valid["hydrogen_ml_100g"][1]
     by_role: dict[str, Limit] = {limit.role: limit for limit in case.limits if limit.quantity == "porosity_pct"}
     found = []
     for row, section in enumerate(case.sections):
@@ -213,8 +220,8 @@ def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
         )
         sites = site_factor(case.melt.strontium_ppm, case.melt.cleanliness) * case.calibration.porosity_factor
         room = limit.value - middle["shrinkage_porosity_pct"]
-        found.append(float(hydrogen_limit(
-            room, middle["local_solidification_time_s"], middle["sdas_um"], pressure, sites)))  # fmt: skip
+        allowed = hydrogen_limit(room, middle["local_solidification_time_s"], middle["sdas_um"], pressure, sites)
+        found.append(min(float(allowed), most))
     return found
 
 

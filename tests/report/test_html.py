@@ -34,7 +34,8 @@ PAYLOADS = (
 KNOWN_TAGS = {
     "html", "head", "meta", "title", "style", "body", "svg", "defs", "symbol", "circle", "path", "rect", "use", "a",
     "nav", "main", "header", "p", "h1", "h2", "h3", "section", "div", "strong", "ol", "ul", "li", "em", "small",
-    "table", "thead", "tbody", "tr", "td", "th", "figure", "figcaption", "img", "label", "select", "option", "input", "output",
+    "table", "thead", "tbody", "tr", "td", "th", "figure", "figcaption", "img", "label", "select", "option", "input",
+    "output",
     "span",
     "button", "canvas", "script", "dl", "dt", "dd", "code", "br",
 }  # fmt: skip

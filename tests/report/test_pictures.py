@@ -14,7 +14,7 @@ from PIL import Image
 from castq.report import figures, section, still
 from castq.report.colours import SEQUENCE, VERDICTS, paint, ramp, rgb
 from castq.report.fields import describe, nice_ticks, scale_of, shown_fields
-from castq.report.payload import coarse_codes, coarse_values, viewer_payload
+from castq.report.payload import coarse_codes, coarse_values, fine_codes, viewer_payload
 from castq.screening.columns import PREDICTED
 
 
@@ -144,6 +144,9 @@ def test_coarse_copy_keeps_means_and_commonest_zone() -> None:
     codes[0, 0, 0] = 5
     values = np.arange(16, dtype=np.float32).reshape(4, 2, 2)
     assert coarse_codes(codes, 2).tolist() == [[[3]], [[0]]]
+    assert fine_codes(codes, 3).shape == (6, 3, 3)
+    assert fine_codes(codes, 3)[:2, :2, :2].tolist() == codes[:2].tolist()
+    assert set(np.unique(fine_codes(codes, 1)[2:])) == {3}
     mean = coarse_values(values, codes > 0, 2)
     assert mean[0, 0, 0] == np.arange(8).mean()
     assert np.isnan(mean[1, 0, 0])

@@ -115,7 +115,9 @@ def test_the_hydrogen_limit_is_where_the_porosity_limit_is_met() -> None:
 def test_a_use_outside_a_range_decides_nothing_and_warns() -> None:
     case = wheel(melt=melt(hydrogen_ml_100g=0.75))
     result = screen(case)
-    assert any("gas-porosity-estimate" in warning and "hydrogen_ml_100g" in warning for warning in result.warnings)
+    assert any(
+        "gas-porosity-estimate" in warning and "hydrogen 0.05 to 0.4 ml/100g" in warning for warning in result.warnings
+    )
     sheet = {(c.zone, c.quantity): c.verdict for c in result.checks}
     assert sheet["spoke", "porosity_pct"] == "not decided"
     assert sheet["rim well", "sdas_um"] != "not decided"
@@ -149,7 +151,15 @@ def test_the_quadratic_of_the_draws_follows_the_wall_solution() -> None:
     draws = draw_all(32, 9)
     draws = {name: (np.zeros(32) if name.startswith("local") else values) for name, values in draws.items()}
     assert set(normal_draws(["interface"], 4, 1)) == {"interface"}
-    got = freeze(walls, ["spoke"] * 3, alloy=case.alloy, melt=case.melt, tool=case.tool, calibration=case.calibration, draws=draws)
+    got = freeze(
+        walls,
+        ["spoke"] * 3,
+        alloy=case.alloy,
+        melt=case.melt,
+        tool=case.tool,
+        calibration=case.calibration,
+        draws=draws,
+    )
     sigma = {name: BY_NAME[name].one_sigma for name in draws}
     film = np.exp(sigma["interface"] * draws["interface"])
     for row, wall in enumerate(walls):
