@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from castq.report.colours import INK, LINE, PAPER, QUIET
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
 DPI = 160
@@ -28,7 +29,9 @@ def sheet(width_in: float, height_in: float) -> Figure:
 def to_png(figure: Figure) -> bytes:
     """Return the figure as PNG bytes that hold no date and no program version."""
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=DPI, metadata={"Software": None})
+    # Straight to the canvas: `savefig` would draw the figure twice, once for the layout alone.
+    canvas = cast("FigureCanvasAgg", figure.canvas)
+    canvas.print_png(buffer, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
     return buffer.getvalue()
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from castq.report.canvas import SMALL_PT, headline, sheet, to_png
 from castq.report.colours import INK, MISSING, QUIET, colour_map, paint, rgb
-from castq.report.fields import REACH_CELLS, Scale, nice_ticks, scale_of
+from castq.report.fields import Scale, nice_ticks, scale_of
 from castq.report.section import spoke_and_window_angles
 from castq.report.words import unit_text
 from castq.screening.fields import WheelFields
@@ -23,6 +23,9 @@ Array = NDArray[np.float64]
 WIDE_PX, HIGH_PX, OVERSAMPLE = 1100, 700, 2
 # The eye stands a little beside the cut, which runs through the middle of a spoke, and looks down at it.
 ASIDE_RAD, PITCH_RAD = 0.22, 1.02
+# The surface takes its colour from this far behind it, where metal cells are.
+BEHIND_CELLS = 0.7
+LEAST_WEIGHT = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,15 +89,16 @@ def _nearest(corners, cut, width, height):  # type: ignore[no-untyped-def]  # pr
 
 
 def _field_at(wheel: WheelFields, name: str, points_mm: Array) -> Array:
-    """Return a field at points in or on the metal, interpolated between metal cells only."""
-    from scipy.ndimage import distance_transform_edt, map_coordinates
+    """Return a field at points in the metal, interpolated between metal cells only; NaN where none is near."""
+    from scipy.ndimage import map_coordinates
 
     values = wheel.fields[name]
     known = (wheel.zone_codes > 0) & np.isfinite(values)
-    distance, index = distance_transform_edt(~known, return_indices=True)
-    filled = np.where(distance <= 2 * REACH_CELLS, values[tuple(index)], 0.0)
     where = ((points_mm - wheel.grid.origin_mm) / wheel.grid.spacing_mm - 0.5).T
-    return np.asarray(map_coordinates(filled, where, order=1, mode="nearest", output=np.float64))
+    weight = map_coordinates(known.astype(np.float32), where, order=1, mode="nearest")
+    total = map_coordinates(np.where(known, values, np.float32(0.0)), where, order=1, mode="nearest")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(weight > LEAST_WEIGHT, total / weight, np.nan), dtype=float)
 
 
 def render(wheel: WheelFields, scale: Scale) -> NDArray[np.uint8]:
@@ -139,7 +143,8 @@ def _shade(wheel: WheelFields, scale: Scale, view: _View, point: Array, normal: 
     facing = normal @ eye
     # A back face in front means the eye looks into cut metal: show the plane of the cut there.
     cut = facing < 0
-    spot = np.where(cut[:, None], point - np.outer((point @ view.cut) / (eye @ view.cut), eye), point)
+    behind = point - BEHIND_CELLS * wheel.grid.spacing_mm * normal
+    spot = np.where(cut[:, None], point - np.outer((point @ view.cut) / (eye @ view.cut), eye), behind)
     values = _field_at(wheel, scale.name, spot)
     colour = paint((values - scale.low) / (scale.high - scale.low), scale.reverse)
     colour[~np.isfinite(values)] = np.array(rgb(MISSING)) / 255.0
