@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from typing import TYPE_CHECKING, cast
 
 from castq.report.colours import INK, LINE, PAPER, QUIET
@@ -31,7 +32,8 @@ def to_png(figure: Figure) -> bytes:
     buffer = io.BytesIO()
     # Straight to the canvas: `savefig` would draw the figure twice, once for the layout alone.
     canvas = cast("FigureCanvasAgg", figure.canvas)
-    canvas.print_png(buffer, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
+    print_png: Callable[..., None] = canvas.print_png
+    print_png(buffer, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
     return buffer.getvalue()
 
 

@@ -176,9 +176,11 @@ def _argument(r: dict[str, Any]) -> str:
 
 def _difference_lines(comparison: Comparison) -> list[str]:
     rows = [("", "place", "quantity", "unit", "A", "B", "B less A (p10 to p90)", "B better")]
-    for r in difference_rows(comparison):
-        band = f" ({r['band']})" if r["band"] else ""
+    told = [r for r in difference_rows(comparison) if r["verdict"] != "no difference"]
+    for r in told:
         rows.append((f"[{r['look'].sign}]", r["role"], r["quantity"], r["unit"] or DASH, r["a"], r["b"],
-                     r["difference"] + band, "same" if not r["band"] else r["probability"]))  # fmt: skip
-    lines = _columns(rows, (3, 18, 21, 7, 6, 6, 24, 8), " ")
-    return [*lines, "[A] A better, [B] B better, [=] no difference shown"]
+                     f"{r['difference']} ({r['band']})", r["probability"]))  # fmt: skip
+    rest = len(comparison.differences) - len(told)
+    lines = _columns(rows, (3, 18, 21, 7, 6, 6, 24, 8), " ") if told else []
+    note = f"{rest} others show no difference; all of them are in the report"
+    return [*lines, note, *(["[A] A better, [B] B better"] if told else [])]
