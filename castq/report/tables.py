@@ -15,7 +15,7 @@ from castq.screening.types import Case, Check, Comparison, Difference, Screening
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Shape", ("volume_cm3", "section_mm", "wall_mm", "typical_mm", "choke_mm", "freezes_after")),
     ("Freezing", ("local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s")),
-    ("Structure", ("sdas_um",)),
+    ("Structure", ("sdas_um", "sdas_finest_um", "sdas_coarsest_um")),
     ("Soundness", ("feeding_margin", "niyama", "gas_porosity_pct", "shrinkage_porosity_pct", "porosity_pct",
                    "pore_size_um", "largest_pore_um", "hydrogen_limit_ml_100g")),
     ("Properties", ("ys_mpa", "uts_mpa", "elongation_pct", "hardness_hb", "quality_index_mpa",

@@ -58,6 +58,22 @@ COLUMNS: tuple[Column, ...] = (
     ),
     Column("sdas_um", "um", "SDAS", True, "lower", "Secondary dendrite arm spacing."),
     Column(
+        "sdas_finest_um",
+        "um",
+        "SDAS, finest published relation",
+        False,
+        "lower",
+        "Smallest SDAS that any published relation for Al-7Si-Mg gives at the median time.",
+    ),
+    Column(
+        "sdas_coarsest_um",
+        "um",
+        "SDAS, coarsest published relation",
+        False,
+        "lower",
+        "Largest SDAS that any published relation for Al-7Si-Mg gives at the median time.",
+    ),
+    Column(
         "feeding_margin",
         "-",
         "Feeding margin",

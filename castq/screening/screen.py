@@ -14,6 +14,7 @@ from castq.core.relation import REGISTRY
 from castq.core.sampling import Draws
 from castq.physics.porosity import hydrogen_limit, metal_pressure, site_factor
 from castq.physics.shrinkage import open_share
+from castq.physics.structure import sdas_published
 from castq.screening.chain import STAGES, ChainResult, Settings, Zones, feeding_rows, run_chain
 from castq.screening.columns import COLUMNS, PREDICTED
 from castq.screening.drivers import drivers_of
@@ -79,6 +80,9 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
     verdicts = [worst([c.verdict for c in checks if c.zone == s.zone]) for s in case.sections]
     table = zone_table(case.sections, samples, verdicts)
     table["hydrogen_limit_ml_100g"] = _hydrogen_limits(case, result)
+    published = sdas_published(table["local_solidification_time_s"].to_numpy(), case.alloy.freezing_range_k)
+    table["sdas_finest_um"] = np.min(list(published.values()), axis=0)
+    table["sdas_coarsest_um"] = np.max(list(published.values()), axis=0)
     return Screening(
         case=case,
         zones=table[table_columns()],
@@ -86,7 +90,7 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
         verdict=worst(verdicts),
         probability_ok=probability,
         drivers=drivers_of(case.sections, samples, drawn),
-        relations=tuple(sorted({name for trace in result.traces.values() for name in trace.used})),
+        relations=tuple(sorted({name for trace in result.traces.values() for name in trace.used} | set(published))),
         warnings=(*case.warnings, *_case_notes(case), *notes),
         cautions=cautions_for("screen"),
         seed=seed,
