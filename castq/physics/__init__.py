@@ -19,5 +19,5 @@ from castq.physics import (  # noqa: F401
     shrinkage,
     strength,
     structure,
-    wheel_test,
+    wheel_loads,
 )

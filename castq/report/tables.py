@@ -121,7 +121,8 @@ def _difference(d: Difference) -> dict[str, Any]:
         "unit": unit_text(d.unit), "better": d.better_is, "a": number(d.a_median), "b": number(d.b_median),
         "difference": "0" if same else sign + step,
         "band": "" if same else f"{beside(d.p10, d.a_median)} to {beside(d.p90, d.a_median)}",
-        "probability": "same" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict], "verdict": d.verdict,
+        "probability": "same" if same else percent(d.probability_b_better), "look": VERDICTS[d.verdict],
+        "verdict": d.verdict,
     }  # fmt: skip
 
 

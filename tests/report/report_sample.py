@@ -74,7 +74,8 @@ def _chain(role: str, factor: float) -> dict[str, float]:
     return {
         "volume_cm3": volume, "section_mm": section, "wall_mm": wall, "typical_mm": typical, "choke_mm": choke,
         "local_solidification_time_s": time, "solid_time_s": cutoff * 1.18, "cutoff_time_s": cutoff,
-        "cooling_rate_k_per_s": 58.0 / time, "sdas_um": sdas, "sdas_finest_um": 0.88 * sdas, "sdas_coarsest_um": 1.28 * sdas, "feeding_margin": margin,
+        "cooling_rate_k_per_s": 58.0 / time, "sdas_um": sdas,
+        "sdas_finest_um": 0.88 * sdas, "sdas_coarsest_um": 1.28 * sdas, "feeding_margin": margin,
         "niyama": np.nan if np.isnan(margin) else 0.55 * margin**2, "gas_porosity_pct": gas,
         "shrinkage_porosity_pct": shrink, "porosity_pct": porosity, "pore_size_um": 60 + 90 * porosity,
         "largest_pore_um": largest, "hydrogen_limit_ml_100g": 0.19 - 0.07 * porosity, "ys_mpa": ys, "uts_mpa": uts,
