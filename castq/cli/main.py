@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import typer
 
 from castq.cli import catalogue, screening
+from castq.cli.interrupt import safe_interrupts
 from castq.core.errors import EXIT_BAD_INPUT, EXIT_FAULT, InputError, plain
 from castq.core.nomenclature import SCHEMA_VERSION
 
@@ -54,6 +55,20 @@ def _report_faults(error: InputError, as_json: bool) -> None:
         typer.echo(json.dumps({"schema_version": SCHEMA_VERSION, "faults": faults}, indent=2, ensure_ascii=False))
 
 
+def _stopped() -> SystemExit:
+    typer.echo("castq: stopped; nothing half-written was left behind", err=True)
+    return SystemExit(EXIT_INTERRUPTED)
+
+
+def _came_of_interrupt(error: BaseException | None) -> bool:
+    """Return whether Ctrl-C is behind an error: compiled code wraps it in a SystemError."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
 def run(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit with castq's exit code.
 
@@ -64,17 +79,22 @@ def run(arguments: Sequence[str] | None = None) -> None:
     """
     words = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        app(args=words, prog_name="castq")
+        with safe_interrupts():
+            app(args=words, prog_name="castq")
     except InputError as error:
         _report_faults(error, "--json" in words)
         raise SystemExit(EXIT_BAD_INPUT) from None
     except KeyboardInterrupt:
-        typer.echo("castq: stopped; nothing half-written was left behind", err=True)
-        raise SystemExit(EXIT_INTERRUPTED) from None
+        raise _stopped() from None
+    except SystemExit as end:
+        # typer turns Ctrl-C into this exit without a word
+        raise (_stopped() if end.code == EXIT_INTERRUPTED else end) from None
     except MemoryError:
         typer.echo("castq: the machine is out of memory; use a coarser --voxel", err=True)
         raise SystemExit(EXIT_BAD_INPUT) from None
     except Exception as error:
+        if _came_of_interrupt(error):
+            raise _stopped() from None
         if os.environ.get("CASTQ_DEBUG"):
             raise
         typer.echo(

@@ -51,6 +51,7 @@ def screen(
     from castq.report.exports import screening_to_dict
     from castq.report.terminal import screening_text
 
+    _check_out_first(source, "screening", out, force, as_json)
     design, result = _screen_one(source, alloy, units, body, voxel, draws, seed)
     if as_json:
         typer.echo(json.dumps(screening_to_dict(result), indent=2, ensure_ascii=False, allow_nan=False))
@@ -83,6 +84,7 @@ def compare(
     from castq.report.terminal import comparison_text
     from castq.screening.compare import compare as hold_against
 
+    _check_out_first(a, "comparison", out, force, as_json)
     design_a, result_a = _screen_one(a, alloy, units, "", voxel, draws, seed)
     design_b, result_b = _screen_one(b, alloy, units, "", voxel, draws, seed)
     result = hold_against(result_a, result_b)
@@ -141,6 +143,16 @@ def _fields(design: Design, result: Screening) -> WheelFields | None:
 
 def _default_out(source: Path, what: str) -> Path:
     return source.parent / f"{source.stem}-{what}"
+
+
+def _check_out_first(source: Path, what: str, out: Path | None, force: bool, as_json: bool) -> None:
+    """Refuse a place for the report before the work, not after it; a source that is missing is told first."""
+    from castq.files.atomic import check_out
+    from castq.files.intake import check_source
+
+    check_source(source)
+    if out is not None or not as_json:
+        check_out(out or _default_out(source, what), force)
 
 
 def _screen_one(

@@ -78,7 +78,7 @@ def staged_folder(out: Path, *, force: bool = False, inputs: Iterable[Path] = ()
     InputError
         Before the block when `out` cannot be used, after it when an input would be replaced or a disk is full.
     """
-    out = _check_out(out, force)
+    out = check_out(out, force)
     stage = out.parent / (_PREFIX + secrets.token_hex(6))
     try:
         stage.mkdir()
@@ -133,8 +133,21 @@ def _check_place(path: Path) -> None:
         raise _refused(path, f"the folder '{path.parent}' is read-only", "choose another place")
 
 
-def _check_out(out: Path, force: bool) -> Path:
-    """Return the output folder as an absolute path, or refuse it."""
+def check_out(out: Path, force: bool) -> Path:
+    """Return the output folder as an absolute path, or refuse it; nothing is written.
+
+    Parameters
+    ----------
+    out : Path
+        Where a report is to stand.
+    force : bool
+        True when it may hold files already.
+
+    Raises
+    ------
+    InputError
+        If it is a file, read-only, holds files without `force`, or its parent folder is not there.
+    """
     _check_place(out)
     out = out.resolve()
     if not out.exists():

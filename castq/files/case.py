@@ -134,7 +134,7 @@ def case_from_source(path: Path, *, alloy: str, table: bool = False) -> CaseFile
     InputError
         If the file is missing or the alloy not known.
     """
-    data = {"name": path.stem, "section_table" if table else "geometry": path.name}
+    data = {"name": plain(path.stem, 100) or "wheel", "section_table" if table else "geometry": path.name}
     return _read(data, path, path.name, (), alloy)
 
 
@@ -232,7 +232,7 @@ def _paths(top: Table, folder: Path) -> tuple[Path, Path | None]:
 
 
 def _file_faults(path: Path) -> Iterator[str]:
-    name = plain(path.name, 60)
+    name = plain(path.name or path, 60)
     try:
         if path.is_dir():
             yield f"'{name}' is a folder"

@@ -45,9 +45,10 @@ def check_process(alloy: Alloy, melt: Melt, tool: Tool, source: str) -> Iterator
     frozen_never = [role for role, die in tool.die_temp_c.items() if die >= end]
     if frozen_never:
         role = frozen_never[0]
-        more = f" and {len(frozen_never) - 1} more zones" if len(frozen_never) > 1 else ""
+        rest = len(frozen_never) - 1
+        who = f"{role} and {rest} more never freeze" if rest else f"{role} never freezes"
         yield Fault(
-            source, "process.die_temp", f"{role}{more} never freezes: die {tool.die_temp_c[role]:g} degC, "
+            source, "process.die_temp", f"{who}: die {tool.die_temp_c[role]:g} degC, "
             f"{alloy.id} is solid at {end:g} degC", f"a die below {end:g} degC", "lower it, or check its unit",
         )  # fmt: skip
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 AXES: Final[dict[str, tuple[float, float, float]]] = {
     "x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0),
 }  # fmt: skip
+# Smallest and largest voxel for a wheel [mm].
+VOXEL_MM: Final = (0.3, 10.0)
 UNITS: Final[dict[str, str]] = {"mm": "mm", "cm": "cm", "m": "m", "inch": "inch", "in": "inch"}
 
 
@@ -45,7 +47,7 @@ def read_shape(table: Table) -> Shape:
     shape = Shape(
         units=UNITS.get(units, ""),
         body=table.text("body") or "",
-        voxel_mm=table.quantity("voxel", "length_mm", 0.3, 10.0) or math.nan,
+        voxel_mm=table.quantity("voxel", "length_mm", *VOXEL_MM) or math.nan,
         axis=axis,
         outboard=outboard,
         overrides=_zones(table),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
 from castq.core.errors import input_error
 from castq.core.quantities import parse_quantity
 from castq.files.case import CaseFile, build_case, case_from_source, read_case
+from castq.files.case_shape import VOXEL_MM
 from castq.files.mesh import read_mesh
 from castq.files.sections import read_sections
 from castq.screening.shape import WheelShape, measure_shape
@@ -48,6 +50,7 @@ def read_design(source: Path, *, alloy: str = "", units: str = "", body: str = "
     InputError
         With every fault found in the source.
     """
+    check_source(source)
     suffix = source.suffix.lower()
     if suffix == ".toml":
         case_file = read_case(source, alloy=alloy)
@@ -72,10 +75,42 @@ def read_design(source: Path, *, alloy: str = "", units: str = "", body: str = "
     return _from_shape(case_file, source, units, body, voxel)
 
 
+def check_source(source: Path) -> None:
+    """Refuse a source that is not there or is a folder, whatever its ending.
+
+    Parameters
+    ----------
+    source : Path
+        What the user named.
+
+    Raises
+    ------
+    InputError
+        If it is missing or a folder.
+    """
+    name = source.name or str(source)
+    if os.path.isdir(source):
+        raise input_error(name, "", "is a folder, not a file", "one file", "give the file inside it")
+    if not os.path.exists(source):
+        raise input_error(name, "", "there is no such file", "", f"check the path {source}")
+
+
+def _voxel_mm(voxel: str, from_case: float) -> float:
+    """Return the voxel size of the command line, else that of the case file [mm]."""
+    if not voxel:
+        return from_case
+    value = parse_quantity(voxel, "length_mm", "command line", "--voxel")
+    low, high = VOXEL_MM
+    if not low <= value <= high:
+        found, allowed = f"{value:g} mm is out of range", f"{low:g} to {high:g} mm"
+        raise input_error("command line", "--voxel", found, allowed, 'give for example --voxel "2 mm"')
+    return value
+
+
 def _from_shape(case_file: CaseFile, source: Path, units: str, body: str, voxel: str) -> Design:
     path = case_file.geometry
     loaded = read_mesh(path, units=units or case_file.units or None, body=body or case_file.body or None)
-    voxel_mm = parse_quantity(voxel, "length_mm", "command line", "--voxel") if voxel else case_file.voxel_mm
+    voxel_mm = _voxel_mm(voxel, case_file.voxel_mm)
     shape = measure_shape(
         loaded.mesh, voxel_mm=voxel_mm, axis=case_file.axis, outboard=case_file.outboard,
         overrides=case_file.overrides, source=path.name,

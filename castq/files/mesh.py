@@ -23,6 +23,7 @@ from castq.screening.types import InputFile
 
 # Longest text a program writes for one facet [bytes], with room to spare; bounds the file before it is read.
 _BYTES_PER_FACET = 400
+_ALIAS = {"in": "inch"}
 
 READERS: dict[str, Callable[[Source, int], Loaded]] = {
     ".stl": read_stl,
@@ -125,10 +126,11 @@ def read_mesh(
 def _unit(source: Source, loaded: Loaded, body: Body, asked: str | None) -> tuple[str, float, bool, tuple[str, ...]]:
     """Return unit, its length [mm], whether it is proven, and warnings."""
     largest = float(np.ptp(body.mesh.vertices, axis=0).max())
-    if asked is not None and asked not in UNIT_MM:
+    written, asked = asked, _ALIAS.get(asked.strip().lower(), asked.strip().lower()) if asked else None
+    if asked and asked not in UNIT_MM:
         raise source.error(
             "--units",
-            f"'{asked}' is not a unit of length castq reads here",
+            f"'{written}' is not a unit of length castq reads here",
             ", ".join(UNIT_MM),
             nearest(asked, list(UNIT_MM)),
         )

@@ -326,6 +326,24 @@ def _reflection(angle: float) -> NDArray[np.float64]:
     return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]])
 
 
+def _envelope_mm(grid: Grid) -> tuple[float, float]:
+    """Return the largest side across the axis and the height along it of the metal [mm]."""
+    extents = [np.ptp(np.flatnonzero(grid.fraction.any(axis=axes))) + 1 for axes in ((1, 2), (0, 2), (0, 1))]
+    return grid.spacing_mm * float(max(extents[:2])), grid.spacing_mm * float(extents[2])
+
+
+def filled_share(grid: Grid) -> float:
+    """Return the volume of the metal over that of the cylinder around it [-].
+
+    Parameters
+    ----------
+    grid : Grid
+        The part on its axis [mm].
+    """
+    diameter, width = _envelope_mm(grid)
+    return float(grid.volume_mm3 / (0.25 * np.pi * diameter**2 * width))
+
+
 def wheel_likeness(grid: Grid) -> tuple[str, ...]:
     """Return what about a part does not look like a wheel; empty when nothing does.
 
@@ -340,10 +358,8 @@ def wheel_likeness(grid: Grid) -> tuple[str, ...]:
         One sentence for each doubt.
     """
     x, y, _ = grid.centres_mm
-    extents = [np.ptp(np.flatnonzero(grid.fraction.any(axis=axes))) + 1 for axes in ((1, 2), (0, 2), (0, 1))]
-    diameter, width = grid.spacing_mm * float(max(extents[:2])), grid.spacing_mm * float(extents[2])
-    ratio = width / diameter
-    filled = grid.volume_mm3 / (0.25 * np.pi * diameter**2 * width)
+    diameter, width = _envelope_mm(grid)
+    ratio, filled = width / diameter, filled_share(grid)
     notes = []
     near = np.hypot(*np.meshgrid(x, y, indexing="ij")) < max(_BORE_RADIUS_MM, grid.spacing_mm)
     if grid.fraction[near].any():

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.core.errors import input_error, nearest
+from castq.geometry.axis import filled_share
 from castq.geometry.landmarks import (
     Bolts,
     Cells,
@@ -28,6 +29,8 @@ from castq.geometry.roles import BOLT_SEAT_MARGIN_MM, CODE, ROLES
 from castq.geometry.voxels import Grid
 
 Codes = NDArray[np.int8]
+# Metal over the cylinder around it: no wheel comes near this (4 to 40 %), a cube has 1.3 and a ball 0.67. Practice.
+BLOCK_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +96,7 @@ def find_zones(grid: Grid, *, outboard: int | None = None, source: str = "shape"
     InputError
         If there is no rim round the z axis, or no windows between hub and rim.
     """
+    _check_fill(grid, source)
     cells = metal_cells(grid)
     rim, warnings = find_rim(grid, cells, source)
     hub_radius = find_hub_radius_mm(grid, cells, rim, source)
@@ -110,6 +114,18 @@ def find_zones(grid: Grid, *, outboard: int | None = None, source: str = "shape"
     codes = np.zeros(grid.shape, dtype=np.int8)
     codes[tuple(cells.place.T)] = code
     return ZoneMap(codes, side, hub_radius, bolts.seat_radius_mm, rim, ends, bolts.axes_mm, warnings)
+
+
+def _check_fill(grid: Grid, source: str) -> None:
+    """Refuse a block: a wheel leaves most of the room that its outline takes to windows and the barrel."""
+    if filled_share(grid) > BLOCK_SHARE:
+        raise input_error(
+            source,
+            "",
+            f"metal fills {100 * filled_share(grid):.0f} % of the room it takes, which is a block and no wheel",
+            "a wheel, 4 to 40 %",
+            "check that it is the right file and the wheel as cast, without risers or a box around it",
+        )
 
 
 def _cell_codes(grid: Grid, cells: Cells, rim: Rim, hub_radius: float, ends: SpokeEnds, *, outboard: int) -> Codes:

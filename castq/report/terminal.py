@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from castq.core.cautions import BANNER, cautions_for
@@ -93,12 +93,20 @@ def _zone_lines(screening: Screening) -> list[str]:
     rows = [("zone", *(head for _, head, _, _ in TABLE), "")]
     for record in screening.zones.to_dict("records"):
         cells = [str(record["zone"])]
-        for name, _, _, banded in TABLE:
-            text = number(record[name])
-            band = span(record.get(f"{name}_p10"), record.get(f"{name}_p90"), 2) if banded else ""
-            cells.append(f"{text} ({band})" if band else text)
+        for name, _, width, banded in TABLE:
+            cells.append(_with_band(record, name, width) if banded else number(record[name]))
         rows.append((*cells, f"[{VERDICTS[str(record['risk'])].sign}]"))
     return _columns(rows, widths)
+
+
+def _with_band(record: Mapping[Any, Any], name: str, width: int) -> str:
+    """Return a median with its band in brackets, coarser when it would be cut."""
+    text = number(record[name])
+    for digits in (2, 1):
+        band = span(record.get(f"{name}_p10"), record.get(f"{name}_p90"), digits)
+        if band and len(text) + len(band) + 3 <= width:
+            return f"{text} ({band})"
+    return text
 
 
 def _check_lines(screening: Screening) -> list[str]:
@@ -157,7 +165,10 @@ def comparison_text(comparison: Comparison) -> str:
         rows = strongest(comparison, f"{name} better")
         lines += ["", f"What speaks for {name}:" + ("" if rows else " no difference outside the scatter")]
         lines += [_wrapped(_argument(r), "  - ") for r in rows]
-    lines += [*_title("B less A, over the same draws (B better: probability)"), *_difference_lines(comparison)]
+    lines += [
+        *_title("B less A, over the same draws (LST local solidification time; B better: probability)"),
+        *_difference_lines(comparison),
+    ]
     for title, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
         if roles:
             lines.append(_line(f"not compared, {title}: {', '.join(roles)}"))
@@ -167,10 +178,15 @@ def comparison_text(comparison: Comparison) -> str:
     return "\n".join([*lines, "", *(_wrapped(text) for text in cautions_for("compare")[:3])])
 
 
+def _with(text: str, unit: str) -> str:
+    return f"{text} {unit}".strip()
+
+
 def _argument(r: dict[str, Any]) -> str:
     return (
-        f"{r['role']}, {r['quantity']}: A {r['a']}, B {r['b']} {r['unit']}, "
-        f"B less A {r['difference']} ({r['band']}), {r['better']} is better, B better with {r['probability']}"
+        f"{r['role']}, {r['quantity']}: A {_with(r['a'], r['unit'])}, B {_with(r['b'], r['unit'])}, "
+        f"B less A {_with(r['difference'], r['unit'])} ({r['band']}), "
+        f"{r['better']} is better, B better with {r['probability']}"
     )
 
 
@@ -178,9 +194,11 @@ def _difference_lines(comparison: Comparison) -> list[str]:
     rows = [("", "place", "quantity", "unit", "A", "B", "B less A (p10 to p90)", "B better")]
     told = [r for r in difference_rows(comparison) if r["verdict"] != "no difference"]
     for r in told:
-        rows.append((f"[{r['look'].sign}]", r["role"], r["quantity"], r["unit"] or DASH, r["a"], r["b"],
+        quantity = r["quantity"].replace("Local solidification time", "LST")
+        rows.append((f"[{r['look'].sign}]", r["role"], quantity, r["unit"] or DASH, r["a"], r["b"],
                      f"{r['difference']} ({r['band']})", r["probability"]))  # fmt: skip
     rest = len(comparison.differences) - len(told)
-    lines = _columns(rows, (3, 18, 21, 7, 6, 6, 24, 8), " ") if told else []
-    note = f"{rest} others show no difference; all of them are in the report"
+    lines = _columns(rows, (3, 18, 18, 4, 6, 6, 28, 8), " ") if told else []
+    note = f"{rest} others" if told else f"all {rest}"
+    note += " show no difference; all of them are in the report"
     return [*lines, note, *(["[A] A better, [B] B better"] if told else [])]

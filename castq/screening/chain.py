@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,7 @@ from castq.screening.types import Calibration, Melt, Tool, Treatment
 from castq.screening.uncertain import effect
 
 Array = NDArray[np.float64]
+States = NDArray[np.int8]
 
 WALL_RELATION = "wall-transient-1d"
 PORES_PER_MM3 = 5.0
@@ -41,8 +43,8 @@ DEFECT_DECAY = 18.0
 BLOCK_VALUES = 32_768
 # Which numbers rest on which stage, stage by stage down the chain.
 STAGES: dict[str, tuple[str, ...]] = {
-    "freezing": ("local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s",
-                 "feeding_margin", "niyama"),
+    "freezing": ("local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s"),
+    "feeding": ("feeding_margin", "niyama"),
     "structure": ("sdas_um",),
     "soundness": ("gas_porosity_pct", "shrinkage_porosity_pct", "porosity_pct", "pore_size_um", "largest_pore_um"),
     "strength": ("ys_mpa", "hardness_hb"),
@@ -51,11 +53,12 @@ STAGES: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 RESTS_ON: dict[str, tuple[str, ...]] = {
     "freezing": (),
+    "feeding": ("freezing",),
     "structure": ("freezing",),
-    "soundness": ("freezing", "structure"),
-    "strength": ("freezing", "structure", "soundness"),
-    "ductility": ("freezing", "structure", "soundness", "strength"),
-    "fatigue": ("freezing", "structure", "soundness"),
+    "soundness": ("freezing", "feeding", "structure"),
+    "strength": ("freezing", "feeding", "structure", "soundness"),
+    "ductility": ("freezing", "feeding", "structure", "soundness", "strength"),
+    "fatigue": ("freezing", "feeding", "structure", "soundness"),
 }
 
 
@@ -135,7 +138,7 @@ def run_chain(zones: Zones, settings: Settings, draws: Draws) -> ChainResult:
     result = ChainResult({}, {name: Trace() for name in STAGES})
     _freezing(zones, settings, draws, result)
     count = result.samples["solid_time_s"].shape[1]
-    later = [name for stage in list(STAGES)[1:] for name in STAGES[stage]]
+    later = [name for stage in _STEPS for name in STAGES[stage]]
     for name in later:
         result.samples[name] = np.empty((len(zones.roles), count))
     for rows in _blocks(len(zones.roles), count):
@@ -174,26 +177,46 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
     fed = (zones.feeder >= 0)[:, None]
     with trace() as seen:
         rate = mean_cooling_rate(settings.alloy.freezing_range_k, lst)
+    with trace() as feeding:
         margin = np.where(fed, feeding_margin(choke[zones.feeder], cutoff), np.inf)
         later = (solid[zones.feeder] - solid) / zones.distance_mm[:, None]
         # The criterion speaks along the flow of feed metal: none where the feeder is solid first.
         niyama = np.where(fed & (later > 0.0), niyama_from_times(rate, later), np.nan)
     seen.used[WALL_RELATION] = 1
-    valid = REGISTRY[WALL_RELATION].valid.get("wall_mm")
-    if valid is not None:
-        seen.excursions[WALL_RELATION, "wall_mm"] = row_states(zones.wall_mm, valid)
-    _note(result, "freezing", seen, slice(None), n)
+    way = Trace()
+    for key, states in _wall_states(walls, zones.roles * 2, settings).items():
+        seen.excursions[key] = states[:n]
+        # A margin rests on the zone that feeds; the pressure in a zone on the whole way to the gate.
+        source = np.maximum(states[:n], states[n:])
+        feeding.excursions[key] = np.where(zones.feeder >= 0, source[zones.feeder], 0).astype(np.int8)
+        way.excursions[key] = _along_path(feeding.excursions[key], zones.feeder, np.maximum)
+    for stage, noted in (("freezing", seen), ("feeding", feeding), ("soundness", way)):
+        _note(result, stage, noted, slice(None), n)
     result.samples.update(
         local_solidification_time_s=lst, solid_time_s=solid, cutoff_time_s=cutoff, cooling_rate_k_per_s=rate,
-        feeding_margin=margin, niyama=niyama, path_margin=_along_path(margin, zones.feeder),
+        feeding_margin=margin, niyama=niyama, path_margin=_along_path(margin, zones.feeder, np.minimum),
     )  # fmt: skip
 
 
-def _along_path(margin: Array, feeder: NDArray[np.int64]) -> Array:
-    """Return the smallest margin met on the way from each zone to the gate."""
-    path, at = margin, feeder
+def _wall_states(walls_mm: Array, roles: tuple[str, ...], settings: Settings) -> dict[tuple[str, str], States]:
+    """Return for each bounded argument of the wall solution how far each wall is outside its range."""
+    tool, film = settings.tool, settings.calibration.interface_factor
+    given = {
+        "wall_mm": walls_mm,
+        "contact_w_m2k": np.array([film * tool.contact_w_m2k[role] for role in roles]),
+        "gap_w_m2k": np.array([film * tool.gap_w_m2k[role] for role in roles]),
+        "die_temp_c": np.array([tool.die_temp_c[role] for role in roles]),
+    }
+    states = {name: row_states(given[name], limits) for name, limits in REGISTRY[WALL_RELATION].valid.items()}
+    return {(WALL_RELATION, name): np.broadcast_to(rows, walls_mm.shape) for name, rows in states.items()}
+
+
+def _along_path(values: NDArray[Any], feeder: NDArray[np.int64], pick: np.ufunc) -> NDArray[Any]:
+    """Return what `pick` keeps of the values (zones, ...) met on the way from each zone to the gate."""
+    path, at = values, feeder
     while (at >= 0).any():
-        path = np.where((at >= 0)[:, None], np.minimum(path, margin[at]), path)
+        met = (at >= 0).reshape(-1, *[1] * (values.ndim - 1))
+        path = np.where(met, pick(path, values[at]), path)
         at = np.where(at >= 0, feeder[at], -1)
     return path
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
@@ -75,7 +76,8 @@ def _role_rows(screening: Screening) -> dict[str, int]:
     rows: dict[str, int] = {}
     times = screening.zones["local_solidification_time_s"].to_numpy()
     for row, role in enumerate(screening.zones["role"]):
-        if role not in rows or times[row] > times[rows[role]]:
+        # A time too far outside to be given is the worst of all.
+        if role not in rows or not times[row] <= times[rows[role]]:
             rows[role] = row
     return rows
 
@@ -85,6 +87,8 @@ def _differences(a: Screening, b: Screening, role: str, row_a: int, row_b: int) 
     for quantity in RESOLUTION:
         draws_a, draws_b = a.samples[quantity][row_a], b.samples[quantity][row_b]
         if not (np.isfinite(draws_a).all() and np.isfinite(draws_b).all()):
+            continue
+        if (row_a, quantity) in a.undecided or (row_b, quantity) in b.undecided:
             continue
         column = BY_NAME[quantity]
         better: Literal["higher", "lower"] = "higher" if column.better == "higher" else "lower"
@@ -164,8 +168,22 @@ def compare(a: Screening, b: Screening) -> Comparison:
         overall,
         only_in_a=tuple(role for role in rows_a if role not in rows_b),
         only_in_b=tuple(role for role in rows_b if role not in rows_a),
-        warnings=_process_warnings(a, b),
+        warnings=(*_process_warnings(a, b), *_range_warnings(a, rows_a, b, rows_b, common)),
     )
+
+
+def _range_warnings(
+    a: Screening, rows_a: Mapping[str, int], b: Screening, rows_b: Mapping[str, int], common: Sequence[str]
+) -> Iterator[str]:
+    """Yield for each role what is not compared because a prediction of A or B decides nothing."""
+    for role in common:
+        left_out = [
+            BY_NAME[quantity].label.lower()
+            for quantity in RESOLUTION
+            if (rows_a[role], quantity) in a.undecided or (rows_b[role], quantity) in b.undecided
+        ]
+        if left_out:
+            yield f"{role}: not compared, because A or B is outside what the relations hold for: {', '.join(left_out)}"
 
 
 def _process_warnings(a: Screening, b: Screening) -> tuple[str, ...]:
@@ -174,6 +192,7 @@ def _process_warnings(a: Screening, b: Screening) -> tuple[str, ...]:
         "alloy": (a.case.alloy.id, b.case.alloy.id),
         "melt": (a.case.melt, b.case.melt),
         "heat treatment": (a.case.treatment, b.case.treatment),
+        "calibration": (a.case.calibration, b.case.calibration),
         "die and feeding": (_tool_values(a), _tool_values(b)),
     }
     return tuple(
@@ -194,4 +213,5 @@ def _tool_values(screening: Screening) -> tuple[object, ...]:
         dict(tool.gap_w_m2k),
         tool.hold_pressure_bar,
         tool.metal_head_mm,
+        tool.rim_flow_formed,
     )

@@ -40,7 +40,9 @@ def drivers_of(
     draws : dict of name to array (draws,)
         The draws of the uncertain inputs.
     """
-    names = list(draws)
+    names = [name for name in draws if np.ptp(draws[name]) > 0.0]
+    if not names:
+        return ()
     inputs = _ranks(np.stack([draws[name] for name in names]))
     found = []
     for quantity in EXPLAINED:

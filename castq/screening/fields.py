@@ -12,7 +12,7 @@ from castq.geometry.mesh import Mesh
 from castq.geometry.roles import ROLES
 from castq.geometry.voxels import Grid
 from castq.screening.chain import Zones, feeding_rows, run_chain
-from castq.screening.screen import settings_of
+from castq.screening.screen import FAR, settings_of
 from castq.screening.shape import WheelShape
 from castq.screening.types import Case, Screening
 from castq.screening.uncertain import draw_all
@@ -86,7 +86,7 @@ def _on_grid(values: NDArray[np.floating], metal: NDArray[np.bool_]) -> NDArray[
 
 
 def _medians(case: Case, walls_mm: NDArray[np.float64], roles: list[str]) -> dict[str, NDArray[np.float64]]:
-    """Return the chain's medians for single walls, each fed by the zone that feeds its role."""
+    """Return the chain's medians for single walls, each fed by the zone that feeds its role; NaN as in the table."""
     known = {section.role: row for row, section in enumerate(case.sections)}
     feeders = feeding_rows(known, tuple(case.sections[known[role]].feeds_from for role in roles))
     own = feeding_rows(known, tuple(section.feeds_from for section in case.sections))
@@ -102,4 +102,5 @@ def _medians(case: Case, walls_mm: NDArray[np.float64], roles: list[str]) -> dic
         ]),
     )  # fmt: skip
     result = run_chain(zones, settings_of(case), draw_all(1, 0))
-    return {name: result.samples[name][first:, 0] for name in SHOWN}
+    far = {name: result.states(name, len(zones.roles))[first:] == FAR for name in SHOWN}
+    return {name: np.where(far[name], np.nan, result.samples[name][first:, 0]) for name in SHOWN}

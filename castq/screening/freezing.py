@@ -26,7 +26,8 @@ Array = NDArray[np.float64]
 
 SHAPING = ("interface", "die temperature", "latent heat", "melt temperature")
 AXIAL = 2.0
-# The plan's extreme settings stay this far inside what can freeze.
+# The plan's extreme settings stay this far inside what can freeze; its middle is the case itself. A die so hot that
+# this bites is beyond the range of the wall relation, and is noted there.
 MELT_ABOVE_LIQUIDUS_K = 1.0
 DIE_BELOW_END_K = 20.0
 # Natural logarithm of the step between the ends of solved wall ranges.
@@ -101,7 +102,10 @@ def _solved(
         alloy=alloy,
         die=die,
         melt_temp_c=np.maximum(melt_temp_c + sigma[3] * plan[:, 3], alloy.liquidus_c + MELT_ABOVE_LIQUIDUS_K),
-        die_temp_c=np.minimum(place.die_temp_c + sigma[1] * plan[:, 1], alloy.end_of_freezing_c - DIE_BELOW_END_K),
+        die_temp_c=np.minimum(
+            place.die_temp_c + sigma[1] * plan[:, 1],
+            max(alloy.end_of_freezing_c - DIE_BELOW_END_K, place.die_temp_c),
+        ),
         contact_w_m2k=place.contact_w_m2k * film,
         gap_w_m2k=place.gap_w_m2k * film,
         die_wall_mm=die_wall_mm,

@@ -15,7 +15,7 @@ from castq.core.sampling import Draws
 from castq.physics.porosity import hydrogen_limit, metal_pressure, site_factor
 from castq.physics.shrinkage import open_share
 from castq.physics.structure import sdas_published
-from castq.screening.chain import STAGES, ChainResult, Settings, Zones, feeding_rows, run_chain
+from castq.screening.chain import STAGES, WALL_RELATION, ChainResult, Settings, Zones, feeding_rows, run_chain
 from castq.screening.columns import COLUMNS, PREDICTED
 from castq.screening.drivers import drivers_of
 from castq.screening.types import Case, Limit, Screening, Section, Verdict
@@ -96,6 +96,7 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
         seed=seed,
         draws=draws,
         samples=samples,
+        undecided=undecided,
     )
 
 
@@ -162,11 +163,13 @@ def judge_ranges(result: ChainResult, case: Case) -> tuple[dict[tuple[int, str],
     if case.tool.rim_flow_formed:
         worked = [row for row, section in enumerate(case.sections) if section.role in WORKED_ROLES]
         undecided |= {(row, quantity): FLOW_FORMED for row in worked for quantity in WORKED_QUANTITIES}
-    return undecided, tuple(_range_notes(result, case))
+    return undecided, tuple(dict.fromkeys(_range_notes(result, case)))
 
 
 def _widened(values: Array) -> Array:
     middle = np.median(values)
+    if not np.isfinite(middle):
+        return values
     return np.asarray(np.maximum(middle + EDGE_WIDENING * (values - middle), 0.0))
 
 
@@ -180,8 +183,10 @@ def _range_notes(result: ChainResult, case: Case) -> list[str]:
                 zones = [s.zone for s, found in zip(case.sections, states, strict=True) if found == state]
                 if zones:
                     span = f"{low:g} to {high:g}" if np.isfinite(high) else f"{low:g} and above"
+                    # The walls of other zones reach these numbers along the way that feeds.
+                    way = "the way that feeds " if name == WALL_RELATION and stage != "freezing" else ""
                     notes.append(
-                        f"{', '.join(zones)}: relation {name} is used {word} its range, "
+                        f"{way}{', '.join(zones)}: relation {name} is used {word} its range, "
                         f"{in_words(argument)} {span} {unit_of(argument) or ''}".rstrip()
                         + _CONSEQUENCE[state]
                     )
@@ -205,16 +210,18 @@ def _case_notes(case: Case) -> list[str]:
 
 
 def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
-    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit.
+    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit, or where
+    a relation behind it would be used outside its range.
 
     Where the estimate would allow more than its own range reaches, the end of that range is given.
     """
     most = REGISTRY["gas-porosity-estimate"].valid["hydrogen_ml_100g"][1]
     by_role: dict[str, Limit] = {limit.role: limit for limit in case.limits if limit.quantity == "porosity_pct"}
+    states = _limit_states(result, len(case.sections))
     found = []
     for row, section in enumerate(case.sections):
         limit = by_role.get(section.role)
-        if limit is None:
+        if limit is None or states[row] >= OUTSIDE:
             found.append(float("nan"))
             continue
         middle = {name: float(np.median(result.samples[name][row])) for name in (
@@ -227,6 +234,17 @@ def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
         allowed = hydrogen_limit(room, middle["local_solidification_time_s"], middle["sdas_um"], pressure, sites)
         found.append(min(float(allowed), most))
     return found
+
+
+def _limit_states(result: ChainResult, zones: int) -> NDArray[np.int8]:
+    """Return how far outside a range the relations behind the hydrogen limit are: all but for the hydrogen it is."""
+    kept = {
+        (name, argument): rows
+        for (name, argument), rows in result.traces["soundness"].excursions.items()
+        if argument != "hydrogen_ml_100g"
+    }
+    before = [result.states(quantity, zones) for quantity in ("sdas_um", "feeding_margin")]
+    return np.max([*before, *(np.broadcast_to(rows, zones) for rows in kept.values())], axis=0).astype(np.int8)
 
 
 def batch_table(cases: Sequence[Case], drawn: Draws) -> pd.DataFrame:

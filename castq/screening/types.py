@@ -286,6 +286,8 @@ class Screening:
         Seed and number of draws.
     samples : mapping of quantity to array (zones, draws)
         The draws behind the table, for comparison of two designs.
+    undecided : mapping of (row, quantity) to str
+        Why a prediction decides nothing.
     """
 
     case: Case
@@ -300,6 +302,7 @@ class Screening:
     seed: int
     draws: int
     samples: Mapping[str, Any]
+    undecided: Mapping[tuple[int, str], str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

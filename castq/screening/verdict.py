@@ -16,6 +16,9 @@ FAIL_BELOW = 0.50
 # Time steps toward the feeder: each place that feeds should stay open this much longer (judgement).
 FEEDING_STEP = 1.10
 
+# Asked only of zones that another zone feeds.
+FED_ONLY = ("feeding_margin", "niyama")
+
 ORDER: tuple[Verdict, ...] = ("fails", "at risk", "not decided", "pass", "no limit")
 
 
@@ -64,7 +67,7 @@ def check_limits(
     Returns
     -------
     tuple of Check, float
-        The sheet, and the probability that all decided limits are met together [-].
+        The sheet, and the probability that all decided limits are met together [-]; NaN when none is decided.
     """
     checks = []
     together: NDArray[np.bool_] | None = None
@@ -74,8 +77,10 @@ def check_limits(
                 continue
             values = samples[limit.quantity][row]
             why = undecided.get((row, limit.quantity), "")
-            if not why and not np.isfinite(values).all():
+            if limit.quantity in FED_ONLY and section.feeds_from == "gate":
                 continue
+            if not why and np.isnan(values).any():
+                why = "no value is known here"
             ok = meets(limit, values)
             probability = float(np.mean(ok))
             if not why:
@@ -98,4 +103,4 @@ def check_limits(
                     why,
                 )
             )
-    return tuple(checks), 1.0 if together is None else float(np.mean(together))
+    return tuple(checks), float("nan") if together is None else float(np.mean(together))

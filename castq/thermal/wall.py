@@ -139,7 +139,12 @@ def freeze_walls(
     "forms of Neumann and Schwarz (Carslaw and Jaeger, Conduction of Heat in Solids, 1959)",
     provenance="derived",
     band=Band("relative", 0.3, "with a literature interface coefficient; a few percent once it is calibrated"),
-    valid={"wall_mm": (2.0, 100.0), "contact_w_m2k": (100.0, 20000.0), "gap_w_m2k": (50.0, 20000.0)},
+    valid={
+        "wall_mm": (2.0, 100.0),
+        "contact_w_m2k": (100.0, 20000.0),
+        "gap_w_m2k": (50.0, 20000.0),
+        "die_temp_c": (20.0, 500.0),
+    },
 )
 def wall_local_solidification_time(
     wall_mm: ArrayLike,
@@ -185,7 +190,12 @@ def wall_local_solidification_time(
     "forms of Neumann and Schwarz (Carslaw and Jaeger, Conduction of Heat in Solids, 1959)",
     provenance="derived",
     band=Band("relative", 0.3, "with a literature interface coefficient; a few percent once it is calibrated"),
-    valid={"wall_mm": (2.0, 100.0), "contact_w_m2k": (100.0, 20000.0), "gap_w_m2k": (50.0, 20000.0)},
+    valid={
+        "wall_mm": (2.0, 100.0),
+        "contact_w_m2k": (100.0, 20000.0),
+        "gap_w_m2k": (50.0, 20000.0),
+        "die_temp_c": (20.0, 500.0),
+    },
 )
 def wall_solid_time(
     wall_mm: ArrayLike,

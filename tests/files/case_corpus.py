@@ -170,8 +170,8 @@ WRONG: tuple[Wrong, ...] = (
     Wrong(102, MELT_TEMP, 'melt_temp = "700 K"', "process.melt_temp", "is not above the liquidus"),
     Wrong(102, MELT_TEMP, 'melt_temp = "-400 degC"', "process.melt_temp", "is out of range"),
     # 103: a die in which nothing freezes
-    Wrong(103, DIE_TEMP, 'die_temp = "620 degC"', "process.die_temp", "never freezes: die 620 degC, AlSi7Mg0.3 is"),
-    Wrong(103, DIE_TEMP, 'die_temp = "557.8 degC"', "process.die_temp", "never freezes"),
+    Wrong(103, DIE_TEMP, 'die_temp = "620 degC"', "process.die_temp", "never freeze: die 620 degC, AlSi7Mg0.3 is"),
+    Wrong(103, DIE_TEMP, 'die_temp = "557.8 degC"', "process.die_temp", "never freeze"),
     Wrong(103, '= "410 degC"', '= "600 degC"', "process.die_temp", "spoke-rim junction never freezes: die 600 degC"),
     Wrong(103, DIE_TEMP, 'die_temp = "-20 degC"', "process.die_temp", "is out of range"),
     # 105: coefficients, walls and pressures that cannot be

@@ -71,3 +71,26 @@ def test_a_screening_without_limits_says_so() -> None:
     base = sample.screening()
     empty = replace(base, checks=(), verdict="no limit", zones=base.zones.assign(risk="no limit"))
     assert "no limit was held against the wheel" in screening_text(empty)
+
+
+def test_a_wide_band_is_told_coarser_and_not_cut() -> None:
+    one = sample.screening()
+    zones = one.zones.copy()
+    zones["elongation_pct"], zones["elongation_pct_p10"], zones["elongation_pct_p90"] = 0.5213, 0.02213, 3.117
+    text = screening_text(replace(one, zones=zones))
+    assert "0.521 (0.02-3)" in text
+    assert "..." not in text.split("Checks, worst first")[0]
+
+
+def test_a_quantity_without_unit_leaves_no_stray_blank() -> None:
+    text = comparison_text(sample.comparison())
+    assert " ," not in text
+    assert "solidificati..." not in text
+
+
+def test_no_told_difference_is_not_others() -> None:
+    base = sample.comparison()
+    same = tuple(replace(d, verdict="no difference") for d in base.differences)
+    text = comparison_text(replace(base, differences=same))
+    assert f"all {len(same)} show no difference" in text
+    assert "others" not in text
