@@ -96,10 +96,10 @@ def find_zones(grid: Grid, *, outboard: int | None = None, source: str = "shape"
     InputError
         If there is no rim round the z axis, or no windows between hub and rim.
     """
-    _check_fill(grid, source)
     cells = metal_cells(grid)
     rim, warnings = find_rim(grid, cells, source)
     hub_radius = find_hub_radius_mm(grid, cells, rim, source)
+    _check_fill(grid, source)
     ends = find_spoke_ends(grid, cells, rim, hub_radius)
     bolts = find_bolts(grid, cells, hub_radius)
     low, high = cells.height_mm.min(), cells.height_mm.max()
