@@ -52,8 +52,8 @@ def workbook_rows(source: Source, sheet: str | None) -> list[Row]:
     rows: list[Row] = []
     for number, cells in enumerate(shown.iter_rows(), 1):
         texts = []
-        for cell in cells:
-            text, why = _cell_text(cell, written.cell(cell.row, cell.column))
+        for column, cell in enumerate(cells, 1):
+            text, why = _cell_text(cell, written.cell(number, column))
             texts.append(text)
             if why:
                 faults.append(Fault(source.name, f"row {number}, cell {cell.coordinate}", *why))

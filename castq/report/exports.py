@@ -226,9 +226,8 @@ def zone_table_xlsx(screening: Screening) -> bytes:
     from openpyxl import Workbook
 
     book = Workbook()
-    zones = book.active
-    zones.title = "zones"
-    _fill(zones, table_columns(), (row.values() for row in zone_records(screening)))
+    book.remove(book.worksheets[0])
+    _fill(book.create_sheet("zones"), table_columns(), (row.values() for row in zone_records(screening)))
     checks = [_check(check) for check in screening.checks]
     heads = ("zone", "role", "quantity", "operator", "limit", "unit", "median", "p10", "p90", "probability_ok",
              "verdict", "house_default", "comment")  # fmt: skip
@@ -244,10 +243,11 @@ def zone_table_xlsx(screening: Screening) -> bytes:
 
 def _fill(sheet: Worksheet, heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> None:
     from openpyxl.styles import Font
+    from openpyxl.utils import get_column_letter
 
     for column, name in enumerate(heads, start=1):
         _put(sheet, 1, column, name).font = Font(bold=True)
-        sheet.column_dimensions[sheet.cell(1, column).column_letter].width = max(11, min(26, len(str(name)) + 2))
+        sheet.column_dimensions[get_column_letter(column)].width = max(11, min(26, len(str(name)) + 2))
     for number, row in enumerate(rows, start=2):
         for column, value in enumerate(row, start=1):
             _put(sheet, number, column, value)

@@ -178,7 +178,11 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
     with trace() as seen:
         rate = mean_cooling_rate(settings.alloy.freezing_range_k, lst)
     with trace() as feeding:
-        margin = np.where(fed, feeding_margin(choke[zones.feeder], cutoff), np.inf)
+        closing = np.where(fed, choke[zones.feeder], np.inf)
+        margin = feeding_margin(closing, cutoff)
+        # Pressure reaches a zone until the first choke on its whole way closes: one that closes after the zone itself
+        # takes nothing from it.
+        path_margin = feeding_margin(_along_path(closing, zones.feeder, np.minimum), cutoff)
         later = (solid[zones.feeder] - solid) / zones.distance_mm[:, None]
         # The criterion speaks along the flow of feed metal: none where the feeder is solid first.
         niyama = np.where(fed & (later > 0.0), niyama_from_times(rate, later), np.nan)
@@ -194,7 +198,7 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
         _note(result, stage, noted, slice(None), n)
     result.samples.update(
         local_solidification_time_s=lst, solid_time_s=solid, cutoff_time_s=cutoff, cooling_rate_k_per_s=rate,
-        feeding_margin=margin, niyama=niyama, path_margin=_along_path(margin, zones.feeder, np.minimum),
+        feeding_margin=margin, niyama=niyama, path_margin=path_margin,
     )  # fmt: skip
 
 

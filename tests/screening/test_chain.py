@@ -86,6 +86,20 @@ def test_hold_pressure_helps_less_where_the_path_closes_early() -> None:
     assert left(24.0, 16.0) < left(12.0, 30.0) < 1.0
 
 
+def test_a_choke_that_closes_after_a_zone_takes_no_pressure_from_it() -> None:
+    case = wheel(spoke=12.0, junction=26.0)
+    samples = run_chain(zones_of(case.sections), settings_of(case), draw_all(1, 0)).samples
+    zone = {section.zone: row for row, section in enumerate(case.sections)}
+    cutoff, path = samples["cutoff_time_s"][:, 0], samples["path_margin"][:, 0]
+    spoke, junction, rim = zone["spoke"], zone["spoke-rim junction"], zone["rim well"]
+    # The rim is shut long before the starved junction's own way through the spoke is, so it is fed to its end.
+    assert cutoff[rim] < cutoff[spoke] < cutoff[junction]
+    assert samples["feeding_margin"][junction, 0] < 1.0 < path[rim]
+    assert path[junction] == samples["feeding_margin"][junction, 0]
+    assert (path <= samples["feeding_margin"][:, 0]).all()
+    assert np.isinf(path[zone["hub"]])
+
+
 def test_the_sdas_of_wheel_zones_lies_where_wheels_are_measured() -> None:
     # rim and flange 18-30 um, spoke 25-45 um, hub 35-60 um: common practice, no source
     table = screen(wheel()).zones.set_index("zone")
