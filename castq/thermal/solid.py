@@ -15,8 +15,9 @@ from castq.materials.types import Alloy, DieMaterial
 from castq.thermal.die_growth import Box, Sector, grow_die, outer_faces
 from castq.thermal.heat_table import HeatTable, heat_table, temperature_at_fraction
 from castq.thermal.solid_grid import Cells, cut_cells
-from castq.thermal.solid_march import March, Pace, Problem, march
+from castq.thermal.solid_march import march
 from castq.thermal.solid_patches import Patches, surface_patches, true_fractions
+from castq.thermal.solid_problem import March, Pace, Problem
 from castq.thermal.wall_march import SKIN_LEAVES_AT_FS
 
 Array = NDArray[np.float64]

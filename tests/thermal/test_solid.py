@@ -17,8 +17,8 @@ from castq.geometry.voxels import Grid, voxelise
 from castq.thermal import solid
 from castq.thermal.die_growth import Sector, grow_die, outer_faces, sector_of
 from castq.thermal.solid import SolidTimes, freeze_solid
-from castq.thermal.solid_march import Pace
 from castq.thermal.solid_patches import surface_patches, true_fractions
+from castq.thermal.solid_problem import Pace
 from tests.thermal.solid_shapes import (
     A356,
     CONTACT,

@@ -15,9 +15,11 @@ from castq import materials
 from castq.materials.types import Alloy
 from castq.thermal.heat_table import heat_table
 from castq.thermal.kinks import bend
+from castq.thermal.solid_bodies import stage_weights, stages_for
 from castq.thermal.solid_grid import Links, whole_cells
 from castq.thermal.solid_kernel import EVENTS, SOLID
-from castq.thermal.solid_march import March, Pace, Problem, march, stage_weights, stages_for
+from castq.thermal.solid_march import march
+from castq.thermal.solid_problem import March, Pace, Problem
 
 A356 = materials.alloy("A356")
 PERFECT = 1e9
