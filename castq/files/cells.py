@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from castq.core.errors import Fault, input_error
-from castq.core.quantities import KINDS, parse_number, parse_quantity
+from castq.core.quantities import KINDS, Kind, parse_number, parse_quantity
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
 _SPACES = {0xA0: " ", 0x202F: " ", 0x2009: " "}
@@ -53,24 +53,7 @@ def read_measure(text: str, measure: Measure, unit: str, source: str, place: str
     if not written:
         return float("nan")
     kind = KINDS[measure.kind]
-    for character in written:
-        if not character.isascii() and character not in _UNIT_SIGNS:
-            raise input_error(
-                source,
-                place,
-                f"'{written}' holds {odd_character(character)}",
-                "plain digits",
-                "type the number again on a keyboard",
-            )
-    digits = re.match(r"[^a-zA-Zµμ°]*", written)
-    if digits and _TWO_MARKS.fullmatch(digits.group()) and re.search(r"[.,' ][0-9]{3}[.,]", digits.group()):
-        raise input_error(
-            source,
-            place,
-            f"'{written}' has a thousands mark and a decimal mark",
-            "a plain number",
-            f"write it without a thousands mark, for example {kind.example}",
-        )
+    _refuse_odd_marks(written, kind, source, place)
     if re.fullmatch(_NUMBER, written):
         if not unit:
             raise input_error(
@@ -95,6 +78,28 @@ def read_measure(text: str, measure: Measure, unit: str, source: str, place: str
             _guess(value, measure),
         )
     return value
+
+
+def _refuse_odd_marks(written: str, kind: Kind, source: str, place: str) -> None:
+    """Raise `InputError` for a character that no number holds, and for two kinds of mark in one number."""
+    for character in written:
+        if not character.isascii() and character not in _UNIT_SIGNS:
+            raise input_error(
+                source,
+                place,
+                f"'{written}' holds {odd_character(character)}",
+                "plain digits",
+                "type the number again on a keyboard",
+            )
+    digits = re.match(r"[^a-zA-Zµμ°]*", written)
+    if digits and _TWO_MARKS.fullmatch(digits.group()) and re.search(r"[.,' ][0-9]{3}[.,]", digits.group()):
+        raise input_error(
+            source,
+            place,
+            f"'{written}' has a thousands mark and a decimal mark",
+            "a plain number",
+            f"write it without a thousands mark, for example {kind.example}",
+        )
 
 
 def _guess(value: float, measure: Measure) -> str:

@@ -85,27 +85,14 @@ def _columns(table: Table) -> tuple[dict[str, int], dict[str, str], tuple[str, .
     faults, renamed = [], []
     for index, written in enumerate(table.header):
         name, unit = _split_header(written)
-        place = f"column {index + 1}"
+        found, mend = "", "remove or rename one"
         if name in columns:
-            faults.append(
-                Fault(
-                    table.source.name,
-                    place,
-                    f"header '{written}' is there twice",
-                    "each column once",
-                    "remove or rename one",
-                )
-            )
+            found = f"header '{written}' is there twice"
         elif name not in COLUMNS:
-            faults.append(
-                Fault(
-                    table.source.name,
-                    place,
-                    f"header '{written}' is not a column castq reads",
-                    "",
-                    nearest(name, COLUMNS),
-                )
-            )
+            found, mend = f"header '{written}' is not a column castq reads", nearest(name, COLUMNS)
+        if found:
+            expected = "each column once" if name in columns else ""
+            faults.append(Fault(table.source.name, f"column {index + 1}", found, expected, mend))
         columns.setdefault(name, index)
         if unit:
             units[name] = unit
@@ -113,15 +100,8 @@ def _columns(table: Table) -> tuple[dict[str, int], dict[str, str], tuple[str, .
             renamed.append(f"'{written}' as {name}" + f" [{unit}]" * bool(unit))
     missing = [name for name in NEEDED if name not in columns]
     if missing:
-        faults.append(
-            Fault(
-                table.source.name,
-                "header",
-                "columns missing: " + ", ".join(missing),
-                "zone, section, feeds_from",
-                "the first row must be the header",
-            )
-        )
+        found, mend = "columns missing: " + ", ".join(missing), "the first row must be the header"
+        faults.append(Fault(table.source.name, "header", found, "zone, section, feeds_from", mend))
     if faults:
         raise InputError(faults)
     return columns, units, (("header read: " + ", ".join(renamed),) if renamed else ())

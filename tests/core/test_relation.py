@@ -66,3 +66,9 @@ def test_bands_read_as_words() -> None:
     assert str(Band("relative", 0.15, note="spread")) == "±15 % (spread)"
     assert str(Band("absolute", 12.0, "MPa")) == "±12 MPa"
     assert str(Band("factor", 1.6)) == "×/÷ 1.6"
+
+
+def test_far_below_a_wide_range_is_judged_by_ratio():
+    from castq.core.relation import row_states
+
+    assert row_states(np.array([0.5, 2.8, 2.0, 120.0]), (3.0, 100.0)).tolist() == [3, 1, 2, 2]
