@@ -151,8 +151,8 @@ def row_states(values: ArrayLike, limits: tuple[float, float]) -> NDArray[np.int
         return np.zeros(1, dtype=np.int8)
     rows = np.median(array, axis=-1) if array.ndim > 1 else np.atleast_1d(array)
     width = high - low if np.isfinite(high) else max(abs(low), 1.0)
-    # Far below a wide range that begins near zero is a matter of ratio: half of its lower end is far off.
-    below = min(width, low) if low > 0.0 else width
+    # Below a wide range that begins near zero, what is under half of its lower end is no longer at its edge.
+    below = min(width, 0.5 * low / EDGE_SHARE) if low > 0.0 else width
     excess = np.maximum((low - rows) / below, (rows - high) / width)
     states = np.zeros(rows.shape, dtype=np.int8)
     states[excess > 0] = 1

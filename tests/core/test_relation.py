@@ -68,7 +68,5 @@ def test_bands_read_as_words() -> None:
     assert str(Band("factor", 1.6)) == "×/÷ 1.6"
 
 
-def test_far_below_a_wide_range_is_judged_by_ratio():
-    from castq.core.relation import row_states
-
-    assert row_states(np.array([0.5, 2.8, 2.0, 120.0]), (3.0, 100.0)).tolist() == [3, 1, 2, 2]
+def test_below_half_of_the_lower_end_of_a_wide_range_is_outside():
+    assert row_states(np.array([0.5, 1.4, 1.6, 2.8, 120.0]), (3.0, 100.0)).tolist() == [2, 2, 1, 1, 2]
