@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from castq.feeding.flood import Flood
 
@@ -95,7 +95,7 @@ def find_islands(
     shrinkage_pct: float,
     cutoff_fs: float,
     liquidus_s: NDArray[np.float32] | None = None,
-    least_share: float = LEAST_SHARE,
+    least_share: ArrayLike = LEAST_SHARE,
     least_mm3: float = LEAST_MM3,
 ) -> Islands:
     """Return the pools that are cut off, without noise.
@@ -111,8 +111,9 @@ def find_islands(
     liquidus_s : float32 array (nx, ny, nz), optional
         Time at which each cell begins to freeze [s]; the fraction solid then rises evenly to `cutoff_fs`. Without it
         each cell counts the liquid it has left at its own cut-off time: the least there can be.
-    least_share : float
-        A pool must stay open after it is cut off for at least this share of its last time [-].
+    least_share : array_like, () or (pools,)
+        A pool must stay open after it is cut off for at least this share of its last time, one for all or for each of
+        the flood's pools [-].
     least_mm3 : float
         And hold at least this much metal then [mm3].
 
@@ -148,14 +149,14 @@ def _field(flooded: Flood, label: Ints) -> Ints:
     return field
 
 
-def _kept(flooded: Flood, least_share: float, least_mm3: float) -> tuple[Ints, Ints]:
+def _kept(flooded: Flood, least_share: ArrayLike, least_mm3: float) -> tuple[Ints, Ints]:
     """Return the pools that are no noise, and for each pool the kept one it counts to, -1 at the feeder.
 
     A pool lasts longer and is larger than those that part from it, so what parts from noise is noise.
     """
     last = flooded.cutoff_s[flooded.peak].astype(float)
     with np.errstate(invalid="ignore"):
-        lasting = last - flooded.cut_s >= least_share * last
+        lasting = last - flooded.cut_s >= np.asarray(least_share) * last
     keep = lasting & (flooded.cut_volume_mm3 >= least_mm3) & (flooded.cut_s < last)
     return np.flatnonzero(keep).astype(np.int32), _resolved(keep, flooded.into, flooded.peak.size)
 

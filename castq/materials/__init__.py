@@ -7,7 +7,7 @@ castq's own tables stand beside this file; a plant adds its own with `load_alloy
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -55,6 +55,7 @@ def coatings() -> Mapping[str, Coating]:
     return MappingProxyType(load_coatings(_FOLDER / "coatings.toml"))
 
 
+@lru_cache(maxsize=256)
 def alloy(name: str) -> Alloy:
     """Return the alloy of that id or alias; an unknown name is an `InputError` with the nearest names."""
     return find(name, alloys(), "alloy")

@@ -12,11 +12,12 @@ from scipy.ndimage import distance_transform_edt
 from castq.core.errors import input_error
 from castq.geometry.axis import Axis
 from castq.geometry.voxels import Grid
+from castq.thermal import solid_cuts as cuts
 
 # Passive cells around the die.
 FRAME = 2
 # Working memory of the solver and its set-up, measured, for each voxel of the box.
-BYTES_A_VOXEL = 400
+BYTES_A_VOXEL = 180
 _MEMORY_SHARE = 0.7
 
 Mask = NDArray[np.bool_]
@@ -24,18 +25,21 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Sector:
-    """A part of the casting between two mirror planes through the z axis.
+    """A part of the casting between two planes through the z axis: mirrors, or one turned onto the other.
 
     Attributes
     ----------
     start_rad : float
         Angle of the first plane around z [rad].
     span_rad : float
-        Angle between the planes; it divides half a turn [rad].
+        Angle between the planes; it divides half a turn between mirrors, else a whole one [rad].
+    turning : bool
+        Whether the shape repeats by turning, without a mirror.
     """
 
     start_rad: float
     span_rad: float
+    turning: bool = False
 
     def holds(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Mask:
         """Return whether points lie in the sector.
@@ -65,14 +69,42 @@ class Sector:
         tuple of array
             x and y in the sector [mm].
         """
-        angle = (np.arctan2(y, x) - self.start_rad) % (2.0 * self.span_rad)
-        angle = np.where(angle > self.span_rad, 2.0 * self.span_rad - angle, angle) + self.start_rad
-        radius = np.hypot(x, y)
+        angle = np.arctan2(y, x) - self.start_rad
+        if self.turning:
+            angle = angle % self.span_rad
+        else:
+            angle = angle % (2.0 * self.span_rad)
+            angle = np.where(angle > self.span_rad, 2.0 * self.span_rad - angle, angle)
+        radius, angle = np.hypot(x, y), angle + self.start_rad
         return radius * np.cos(angle), radius * np.sin(angle)
+
+    @property
+    def places(self) -> list[tuple[float, bool]]:
+        """Turn of each copy of the sector [rad], and whether it is first mirrored at the first plane."""
+        step = self.span_rad if self.turning else 2.0 * self.span_rad
+        turns = step * np.arange(round(2.0 * np.pi / step))
+        return [(float(turn), flip) for turn in turns for flip in ((False,) if self.turning else (False, True))]
+
+    def beyond_mm(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return how far points lie outside the sector.
+
+        Parameters
+        ----------
+        x, y : array
+            Positions [mm].
+
+        Returns
+        -------
+        array
+            Distance to the nearer plane [mm]; 0 inside.
+        """
+        off = np.arctan2(y, x) - self.start_rad - 0.5 * self.span_rad
+        past = np.maximum(np.abs((off + np.pi) % (2.0 * np.pi) - np.pi) - 0.5 * self.span_rad, 0.0)
+        return np.asarray(np.hypot(x, y) * np.sin(np.minimum(past, 0.5 * np.pi)))
 
 
 def sector_of(axis: Axis) -> Sector | None:
-    """Return the smallest sector that stands for the whole shape; none when no plane mirrors it.
+    """Return the smallest sector that stands for the whole shape; none when it neither mirrors nor repeats.
 
     Parameters
     ----------
@@ -82,9 +114,14 @@ def sector_of(axis: Axis) -> Sector | None:
     Returns
     -------
     Sector or None
-        Half a repeat between two mirror planes.
+        Half a repeat between two mirror planes, or a whole one where there is no mirror.
     """
-    return Sector(axis.mirror_rad, np.pi / axis.order) if axis.mirror else None
+    if axis.mirror:
+        return Sector(axis.mirror_rad, np.pi / axis.order)
+    if axis.order == 1:
+        return None
+    # Planes between the spokes cut the least metal.
+    return Sector(axis.phase_rad + np.pi / axis.spoke_order, 2.0 * np.pi / axis.order, turning=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,8 +151,20 @@ class Box:
     depth: NDArray[np.float32]
     nearest: NDArray[np.int32]
 
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Voxels of the box along x, y and z."""
+        nx, ny, nz = self.fraction.shape
+        return nx, ny, nz
 
-def grow_die(grid: Grid, die_wall_mm: float, sector: Sector | None = None, memory_bytes: float | None = None) -> Box:
+
+def grow_die(
+    grid: Grid,
+    die_wall_mm: float,
+    sector: Sector | None = None,
+    memory_bytes: float | None = None,
+    room_mm: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
+) -> Box:
     """Return the casting with a die of one wall around it.
 
     Parameters
@@ -128,6 +177,8 @@ def grow_die(grid: Grid, die_wall_mm: float, sector: Sector | None = None, memor
         Part that is solved; all of it when not given.
     memory_bytes : float, optional
         Memory that may be used; most of the machine's when not given [bytes].
+    room_mm : tuple of array (3,), optional
+        Lowest and highest corner that the box has to hold besides [mm].
 
     Returns
     -------
@@ -148,16 +199,28 @@ def grow_die(grid: Grid, die_wall_mm: float, sector: Sector | None = None, memor
             "grid", "", "no voxel is half filled with metal", "several voxels across the thinnest wall",
             "take smaller voxels",
         )  # fmt: skip
+    if sector is not None and sector.turning:
+        # The die in one repeat may belong to metal in the next: room for it as far out as the metal reaches.
+        radius = np.hypot(x[:, None], y[None, :])
+        swept = sector.holds(x[:, None], y[None, :]) & (radius <= radius[solid.any(axis=2)].max())
+        solid = swept[:, :, None] & solid.any(axis=(0, 1))
     extents = [np.flatnonzero(solid.any(axis=axes)) for axes in ((1, 2), (0, 2), (0, 1))]
     reach = int(np.ceil(die_wall_mm / grid.spacing_mm)) + 1 + FRAME
     first = np.array([places[0] - reach for places in extents])
-    shape = np.array([places[-1] + reach + 1 for places in extents]) - first
+    end = np.array([places[-1] + reach + 1 for places in extents])
+    if room_mm is not None:
+        least, most = ((corner - grid.origin_mm) / grid.spacing_mm for corner in _within(*room_mm, sector))
+        first = np.minimum(first, np.floor(least).astype(np.int64) - FRAME - 1)
+        end = np.maximum(end, np.ceil(most).astype(np.int64) + FRAME + 1)
+    shape = end - first
     _check_memory(shape, grid.spacing_mm, memory_bytes)
     fraction = np.zeros(shape, dtype=np.float32)
     low, high = np.maximum(first, 0), np.minimum(first + shape, grid.shape)
     here = tuple(slice(a - f, b - f) for a, b, f in zip(low, high, first, strict=True))
     fraction[here] = grid.fraction[tuple(slice(a, b) for a, b in zip(low, high, strict=True))]
-    depth, nearest = distance_transform_edt(fraction < 0.5, return_indices=True)
+    nearest = distance_transform_edt(fraction < 0.5, return_distances=False, return_indices=True)
+    depth = np.empty(fraction.shape, dtype=np.float32)
+    cuts.find_depths(nearest, depth)
     inside = np.zeros(shape, dtype=bool)
     inside[FRAME:-FRAME, FRAME:-FRAME, FRAME:-FRAME] = True
     if sector is not None:
@@ -166,7 +229,7 @@ def grow_die(grid: Grid, die_wall_mm: float, sector: Sector | None = None, memor
         )
         inside &= sector.holds(x[:, None], y[None, :])[:, :, None]
     die = inside & (depth > 0.0) & (depth <= die_wall_mm / grid.spacing_mm)
-    return Box(first, fraction, die, inside, depth.astype(np.float32), nearest)
+    return Box(first, fraction, die, inside, depth, nearest)
 
 
 def outer_faces(box: Box) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -182,15 +245,24 @@ def outer_faces(box: Box) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     tuple of int array, array
         Flat places of the cells; area, in voxel faces.
     """
-    area = np.zeros(box.die.shape)
-    for axis in range(3):
-        for side in (1, -1):
-            beyond = np.roll(box.depth, -side, axis) - box.depth
-            open_face = box.die & ~np.roll(box.die, -side, axis) & np.roll(box.inside, -side, axis)
-            # The distance grows across a face by the share of the surface that looks that way.
-            area += np.where(open_face, np.clip(beyond, 0.0, 1.0), 0.0)
+    area = np.zeros(box.die.size, dtype=np.float32)
+    cuts.find_outer(np.flatnonzero(box.die), box.die.shape, box.die.reshape(-1), box.inside.reshape(-1),
+                    box.depth.reshape(-1), area)  # fmt: skip
     place = np.flatnonzero(area)
-    return place, area.reshape(-1)[place]
+    return place, area[place].astype(float)
+
+
+def _within(
+    low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], sector: Sector | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the lowest and highest corner [mm] of what a sector holds of a span around the axis."""
+    if sector is None:
+        return low_mm, high_mm
+    radius = float(np.linalg.norm(np.maximum(np.abs(low_mm), np.abs(high_mm))[:2]))
+    angle = np.linspace(sector.start_rad, sector.start_rad + sector.span_rad, 65)
+    arc = radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    wedge = np.vstack([arc, [[0.0, 0.0]]])
+    return np.append(wedge.min(axis=0), low_mm[2]), np.append(wedge.max(axis=0), high_mm[2])
 
 
 def _check_memory(shape: NDArray[np.int64], spacing_mm: float, memory_bytes: float | None) -> None:

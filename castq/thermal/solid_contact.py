@@ -1,4 +1,4 @@
-"""What happens between the stages: heat through the interface, the end of a long step, and what is noted of it."""
+"""What happens between the long steps: heat through the interface and to the surroundings."""
 
 # Compiled kernels take plain arrays, each by itself.
 
@@ -6,8 +6,6 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
-
-from castq.thermal.solid_kernel import EVENTS, STEEP
 
 # Columns of what is noted of a link.
 PEAK_C, LATEST_C, FLUX, LAST_FLUX = range(4)
@@ -27,13 +25,16 @@ def piece_of(value, bounds, guess) -> int:  # type: ignore[no-untyped-def]  # pr
 def leave_die(  # type: ignore[no-untyped-def]  # pragma: no cover
     casting, die, geometry, area, films, touching, piece, lines_of, bounds, lines, switch_c, zero_c, h, temp, skin
 ) -> int:
-    """Let each piece of skin leave the die at which its mean temperature [degC] has fallen to the switch.
+    """Let each piece of skin leave the die at which its mean temperature [degC] falls to the switch.
 
-    One link of a rough skin that leaves alone would warm its neighbours and hold them on the die.
+    One link of a rough skin that leaves alone would warm its neighbours and hold them on the die. A piece about to
+    leave, as its fall over the last step tells, touches for a share of the step to come. Returns the pieces that left.
     """
+    if not np.any(touching > 0.0):
+        return 0
     skin[:, :2] = 0.0
     for n in range(casting.size):
-        if touching[piece[n]]:
+        if touching[piece[n]] == 1.0:
             value = float(h[casting[n]])
             s = piece_of(value, bounds, lines_of[n])
             lines_of[n] = s
@@ -44,26 +45,28 @@ def leave_die(  # type: ignore[no-untyped-def]  # pragma: no cover
             skin[piece[n], 1] += area[n]
     left = 0
     for p in range(touching.size):
-        if touching[p]:
+        if touching[p] == 1.0:
             mean = skin[p, 0] / skin[p, 1]
-            # Half a step ahead, so that on the whole no skin leaves late.
-            if mean + 0.5 * min(mean - skin[p, 2], 0.0) < switch_c:
-                touching[p] = False
+            fall = skin[p, 2] - mean
+            if mean - max(fall, 0.0) < switch_c:
+                touching[p] = max(mean - switch_c, 0.0) / max(fall, 1e-9)
                 left += 1
             skin[p, 2] = mean
+        elif touching[p] > 0.0:
+            touching[p] = 0.0
+            left += 1
     return left
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def exchange(  # type: ignore[no-untyped-def]  # pragma: no cover
-    casting, die, geometry, films, touching, piece, lines_of, bounds, lines, zero_c, h, temp, fresh, noted, slots, stiff
-) -> float:
-    """Store the heat flux [W/m2] of each link and the die's surface temperature; return the fastest relaxation [1/s].
+    casting, die, geometry, films, touching, piece, lines_of, bounds, lines, zero_c, h, temp, fresh, noted
+) -> None:
+    """Store the heat flux [W/m2] of each link and the die's surface temperature.
 
     `geometry` holds for each link the casting's half cell [m], the die's half resistance [m2K/W], the area over heat
     capacity of either cell [m2K/J], and the area over volume of the casting's [1/m].
     """
-    stiff[:] = 0.0
     for n in range(casting.size):
         value = float(h[casting[n]])
         s = piece_of(value, bounds, lines_of[n])
@@ -71,14 +74,23 @@ def exchange(  # type: ignore[no-untyped-def]  # pragma: no cover
         hot, cold = lines[s, 2] + lines[s, 3] * value, zero_c + temp[die[n]]
         between = geometry[n, 0] / (lines[s, 4] + lines[s, 5] * value) + geometry[n, 1]
         contact = touching[piece[n]]
-        between += films[n, 0] if contact else films[n, 1]
-        flux = (hot - cold) / between
+        flux = (hot - cold) * (contact / (between + films[n, 0]) + (1.0 - contact) / (between + films[n, 1]))
         # A trend across the moment of leaving would be none.
         noted[n, LAST_FLUX] = noted[n, FLUX] if contact == fresh[n] else flux
         fresh[n] = contact
         noted[n, FLUX] = flux
         noted[n, LATEST_C] = cold + flux * geometry[n, 1]
         noted[n, PEAK_C] = max(noted[n, PEAK_C], noted[n, LATEST_C])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def relaxation(casting, geometry, films, touching, piece, lines_of, lines, h, slots, stiff) -> float:  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Return the fastest relaxation of any pair of cells toward each other [1/s]."""
+    stiff[:] = 0.0
+    for n in range(casting.size):
+        s = lines_of[n]
+        between = geometry[n, 0] / (lines[s, 4] + lines[s, 5] * float(h[casting[n]])) + geometry[n, 1]
+        between += films[n, 0] if touching[piece[n]] > 0.0 else films[n, 1]
         stiff[slots[n, 0]] += geometry[n, 2] / between
         stiff[slots[n, 1]] += geometry[n, 3] / between
     worst = 0.0
@@ -100,86 +112,30 @@ def spread_flux(casting, die, geometry, ahead, noted, casting_source, die_source
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def spread_outer(place, rise_w_k, outside, temp, die_source) -> None:  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Add what leaves the outer faces to the sources of the die."""
+def take_from_die(place, rise_w_k, heat_j_k, outside, temp, source) -> float:  # type: ignore[no-untyped-def]  # pragma: no cover
+    """Add what a bath takes to the sources of the die; return the heat it takes [W]."""
+    taken = 0.0
     for n in range(place.size):
-        die_source[place[n]] += rise_w_k[n] * (outside - temp[place[n]])
+        rate = rise_w_k[n] * (temp[place[n]] - outside)
+        source[place[n]] -= rate
+        taken += rate * heat_j_k[n]
+    return taken
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _temperature(value, bounds, lines):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Return the temperature at an enthalpy [degC]."""
-    s = piece_of(value, bounds, lines.shape[0] // 2)
-    return lines[s, 2] + lines[s, 3] * value
+def take_from_casting(  # type: ignore[no-untyped-def]  # pragma: no cover
+    place, half, film, share, volume, outside, bounds, lines, h, source
+) -> float:
+    """Add what a bath takes to the sources of the casting; return the heat it takes [W].
 
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _enthalpy(temp, bounds, lines):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Return the enthalpy at a temperature [J/m3]."""
-    s = lines.shape[0] - 1
-    while s > 0 and lines[s, 2] + lines[s, 3] * bounds[s] > temp:
-        s -= 1
-    return (temp - lines[s, 2]) / lines[s, 3]
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _gradient(c, strides, weights, h, bounds, lines):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Return the temperature of a cell [degC] and how far it changes over the length of a cell [K]."""
-    here = _temperature(float(h[c]), bounds, lines)
-    square = 0.0
-    for axis in range(3):
-        stride = strides[axis]
-        low, high, apart = here, here, 0
-        if weights[axis, c] > 0:
-            high = _temperature(float(h[c + stride]), bounds, lines)
-            apart += 1
-        if weights[axis, c - stride] > 0:
-            low = _temperature(float(h[c - stride]), bounds, lines)
-            apart += 1
-        if apart > 0:
-            square += ((high - low) / apart) ** 2
-    return here, np.sqrt(square)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def note_events(  # type: ignore[no-untyped-def]  # pragma: no cover
-    place, strides, weights, step, h, marks, mark_c, reach, bounds, lines, start_s, tau_s, stage, times, gradient, rate
-) -> None:
-    """Store when the middle of each cell passes the marks, and at one of them the gradient and the cooling rate.
-
-    The mean of a cell whose one half is past a mark lies off the value in its middle: the enthalpy of both halves,
-    with the gradient at hand, gives the mean at which the middle passes.
+    `half` holds the way from the middle of the cell to the face [m], `share` the area over volume of the cell [1/m].
     """
+    taken = 0.0
     for n in range(place.size):
-        c = place[n]
-        after = float(h[c])
-        if stage[n] == EVENTS or after > marks[stage[n]] + reach[stage[n]]:
-            continue
-        here, across = _gradient(c, strides, weights, h, bounds, lines)
-        while stage[n] < EVENTS:
-            level, temp = marks[stage[n]], mark_c[stage[n]]
-            above = _enthalpy(temp + 0.25 * across, bounds, lines) - level
-            below = level - _enthalpy(temp - 0.25 * across, bounds, lines)
-            level += 0.5 * (above - below)
-            if after > level:
-                break
-            before = after - step[c]
-            share = (before - level) / (before - after) if before > after else 0.0
-            times[stage[n], n] = start_s + tau_s * min(max(share, 0.0), 1.0)
-            if stage[n] == STEEP:
-                gradient[n] = across
-                rate[n] = (_temperature(before, bounds, lines) - here) / tau_s
-            stage[n] += 1
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def largest_reheat(place, step, h, threshold, bounds, lines) -> float:  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Return the largest rise of temperature of any cell over the step [K]."""
-    worst = 0.0
-    for n in range(place.size):
-        change = step[place[n]]
-        if change > threshold:
-            after = float(h[place[n]])
-            rise = _temperature(after, bounds, lines) - _temperature(after - change, bounds, lines)
-            worst = max(worst, rise)
-    return worst
+        value = float(h[place[n]])
+        s = piece_of(value, bounds, lines.shape[0] // 2)
+        between = film + half[n] / (lines[s, 4] + lines[s, 5] * value)
+        rate = share[n] * (lines[s, 2] + lines[s, 3] * value - outside) / between
+        source[place[n]] -= rate
+        taken += rate * volume[n]
+    return taken

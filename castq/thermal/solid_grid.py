@@ -6,16 +6,14 @@ patches, and each couples the casting cell behind it with the die cell before it
 mesh, not that of the voxel faces, which overstate it by up to half.
 """
 
-# Compiled kernels take plain arrays, each by itself.
-
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from castq.thermal import solid_cuts as cuts
 from castq.thermal.solid_patches import Patches
 
 # Face weights are stored in hundredths of a full face.
@@ -29,17 +27,38 @@ _BESIDE = 0.02
 _SHORTEST, _LONGEST = 0.05, 2.0
 # Bounds of the distance between the middles of neighbours, in voxels.
 _APART = (0.5, 2.0)
+# Largest sum of face weights over volume of a cell; 6 among whole voxels.
+_MOST = 6.5
 # Skin that looks one way within a block of this edge leaves the die as one piece.
 SKIN_BLOCK_MM = 10.0
-# Runs end on multiples of this many cells, so that the processor's wide registers are filled.
-LANES = 16
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Places = NDArray[np.int64]
+Owner = NDArray[np.int32]
+Normals = NDArray[np.floating]
+Weights = tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]
 Shape = tuple[int, int, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Pairs:
+    """Cells of a body that exchange heat beside their neighbours, arrays (pairs,).
+
+    Attributes
+    ----------
+    here, there : int array
+        Flat places of the two cells.
+    weight : array
+        Face between them, in hundredths of a full face.
+    """
+
+    here: NDArray[np.int64]
+    there: NDArray[np.int64]
+    weight: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Region:
     """Cells of one body in a padded box, stored flat.
 
@@ -49,13 +68,16 @@ class Region:
         Cells of the box along x, y and z; no active cell touches its sides.
     volume : array (cells of the box,)
         Volume of each cell, in voxels; 0 where the body is not.
-    weights : tuple of three uint8 arrays (cells of the box,)
+    weights : tuple of three uint8 or float32 arrays (cells of the box,)
         Face from each cell to the next along x, y and z, in hundredths of a full face.
+    pairs : Pairs, optional
+        Further cells that exchange heat: those at the two planes of a turning sector.
     """
 
     shape: Shape
     volume: Array
     weights: tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]
+    pairs: Pairs | None = None
 
     @property
     def active(self) -> NDArray[np.int64]:
@@ -67,14 +89,6 @@ class Region:
         """Steps to the next cell along x and y in the flat box."""
         return np.array([self.shape[1] * self.shape[2], self.shape[2]], dtype=np.uint64)
 
-    @property
-    def runs(self) -> NDArray[np.uint64]:
-        """Stretches of cells to work through, array (n, 2): first and end, some passive cells included."""
-        blocks = np.unique(self.active // LANES)
-        first = np.concatenate([[True], np.diff(blocks) > 1])
-        ends = np.append(np.flatnonzero(first)[1:], len(blocks)) - 1
-        return np.column_stack([blocks[first], blocks[ends] + 1]).astype(np.uint64) * np.uint64(LANES)
-
     def stiffest(self) -> float:
         """Return the largest sum of face weights over volume of any cell, at least 1 [-]; 6 among whole voxels."""
         faces = np.zeros(self.volume.size)
@@ -82,6 +96,9 @@ class Region:
             shares = weight / FULL_FACE
             faces += shares
             faces[step:] += shares[:-step]
+        if self.pairs is not None:
+            for side in (self.pairs.here, self.pairs.there):
+                faces += np.bincount(side, self.pairs.weight / FULL_FACE, minlength=faces.size)
         place = self.active
         return max(float((faces[place] / self.volume[place]).max()), 1.0)
 
@@ -120,17 +137,20 @@ class Cells:
         The two bodies.
     links : Links
         The surface between them.
-    casting_owner : int array (cells of the box,)
+    casting_owner : int32 array (cells of the box,)
         Flat place of the casting cell that holds a voxel's metal; -1 where there is none.
     surface_share : float
         Share of the surface that is linked [-].
+    die_shift : float32 array (3, cells of the box), optional
+        How far the middle of each die cell lies beyond that of its voxel, in voxels.
     """
 
     casting: Region
     die: Region
     links: Links
-    casting_owner: NDArray[np.int64]
+    casting_owner: Owner
     surface_share: float
+    die_shift: NDArray[np.float32] | None = None
 
 
 def cut_cells(fraction: NDArray[np.float32], die: Mask, inside: Mask, patches: Patches, spacing_mm: float) -> Cells:
@@ -154,42 +174,45 @@ def cut_cells(fraction: NDArray[np.float32], die: Mask, inside: Mask, patches: P
     Cells
         Volumes, face weights and links.
     """
-    masks = (inside & (fraction >= 0.5), die & inside & (fraction < 0.5))
-    shares = (np.where(inside, fraction, 0.0), np.where(inside & (die | (fraction >= 0.5)), 1.0 - fraction, 0.0))
-    points = patches.points_mm / spacing_mm
-    behind, before = (_place(points + side * _BESIDE * patches.normals, masks[0].shape) for side in (-1.0, 1.0))
+    shape = fraction.shape
+    masks = [mask.reshape(-1) for mask in (inside & (fraction >= 0.5), die & inside & (fraction < 0.5))]
+    shares = [share.reshape(-1) for share in (np.where(inside, fraction, np.float32(0.0)),
+              np.where(inside & (die | (fraction >= 0.5)), np.float32(1.0) - fraction, np.float32(0.0)))]  # fmt: skip
+    patches = replace(patches, points_mm=(patches.points_mm / spacing_mm).astype(np.float32))
+    behind, before = (np.empty(patches.area_mm2.size, dtype=np.int32) for _ in range(2))
+    for ahead, place in ((-_BESIDE, behind), (_BESIDE, before)):
+        cuts.find_places(patches.points_mm, patches.normals, ahead, shape, place)
     # A patch goes with the voxel that holds it, as volume does, so that both stay in proportion at a cut plane.
     solved = inside.reshape(-1)[behind]
-    points, normals, area = points[solved], patches.normals[solved], patches.area_mm2[solved] / spacing_mm**2
-    touched = (behind[solved], before[solved])
+    patches, touched = _some(patches, solved), (behind[solved], before[solved])
+    area = patches.area_mm2 / spacing_mm**2
     owners = [
-        _owners(mask, share, place, turn * normals)
+        _owners(shape, mask, share, place, (turn, patches.normals))
         for turn, mask, share, place in zip((-1.0, 1.0), masks, shares, touched, strict=True)
     ]
     volumes = [_gathered(owner, share) for owner, share in zip(owners, shares, strict=True)]
+    del masks, shares
     sides = [owner[place] for owner, place in zip(owners, touched, strict=True)]
     held = (sides[0] >= 0) & (sides[1] >= 0)
     surface_share = float(area[held].sum() / max(area.sum(), 1e-30))
-    points, normals, area, sides = points[held], normals[held], area[held], [side[held] for side in sides]
+    patches, area, sides = _some(patches, held), area[held], [side[held] for side in sides]
+    owner = owners[0]
+    del owners
     skins = [
-        _Skin.of(cell, area, turn * normals, volume)
+        _Skin.of(cell, area, turn, patches.normals, volume)
         for turn, cell, volume in zip((1.0, -1.0), sides, volumes, strict=True)
     ]
-    halves = [
-        turn * np.einsum("ij,ij->i", points - _middle(cell, masks[0].shape) - skin.shift[:, cell].T, normals)
-        for turn, cell, skin in zip((1.0, -1.0), sides, skins, strict=True)
-    ]
-    regions = [
-        Region(masks[0].shape, volume, _weights(mask, volume, skin))
-        for mask, volume, skin in zip(masks, volumes, skins, strict=True)
-    ]
-    return Cells(
-        regions[0],
-        regions[1],
-        _links(sides, area, halves, _pieces_of_skin(points, normals, spacing_mm)),
-        owners[0],
-        surface_share,
-    )
+    links = _links(shape, sides, skins, area, patches, spacing_mm)
+    bodies = [Region(shape, volume, _weights(shape, volume, skin)) for volume, skin in zip(volumes, skins, strict=True)]
+    return Cells(bodies[0], bodies[1], links, owner, surface_share, skins[1].spread())
+
+
+def _some(patches: Patches, kept: Mask) -> Patches:
+    """Return some of the patches."""
+    if kept.all():
+        return patches
+    return replace(patches, points_mm=patches.points_mm[kept], normals=patches.normals[kept],
+                   area_mm2=patches.area_mm2[kept])  # fmt: skip
 
 
 def whole_cells(mask: Mask) -> Region:
@@ -206,79 +229,91 @@ def whole_cells(mask: Mask) -> Region:
         Cells of full volume and full faces.
     """
     volume = mask.astype(float).reshape(-1)
-    bare = _Skin(np.zeros(mask.size), np.zeros((3, mask.size)), np.zeros((3, mask.size)))
-    return Region(mask.shape, volume, _weights(mask, volume, bare))
+    none = np.empty(0)
+    bare = _Skin.of(np.empty(0, dtype=np.int32), none, 1.0, none, volume)
+    return Region(mask.shape, volume, _weights(mask.shape, volume, bare))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Skin:
-    """Surface of each cell of a body, arrays over the box.
+    """Surface of the cells of a body that have any.
 
-    `area` in voxel faces; `facing`: part of it that looks along x, y and z; `shift`: how far the middle of the cell's
-    volume lies beyond that of its voxel, in voxels.
+    `slot`: number of each cell of the box among them, or -1; `sums`: see `solid_cuts`, areas in voxel faces;
+    `shift`: how far the middle of the cell's volume lies beyond that of its voxel along x, y and z, in voxels.
     """
 
-    area: Array
-    facing: Array
+    slot: NDArray[np.int32]
+    sums: Array
     shift: Array
 
     @classmethod
-    def of(cls, cell: NDArray[np.int64], area: Array, normals: Array, volume: Array) -> _Skin:
-        """Return the surface of each cell from that of its patches, their normals pointing out of the body."""
-        total = _summed(cell, area, volume.size)
-        facing = np.stack([_summed(cell, area * part**2, volume.size) for part in normals.T])
-        looks = np.stack([_summed(cell, area * part, volume.size) for part in normals.T])
-        np.divide(looks, total, out=looks, where=total > 0.0)
-        return cls(total, facing, 0.5 * np.where(total > 0.0, volume - 1.0, 0.0) * looks)
+    def of(cls, cell: Owner, area: Array, turn: float, normals: Normals, volume: Normals) -> _Skin:
+        """Return the surface of each cell from that of its patches; their normals, turned, point out of the body."""
+        slot = np.full(volume.size, -1, dtype=np.int32)
+        slot[cell] = 0
+        touched = np.flatnonzero(slot == 0)
+        slot[touched] = np.arange(touched.size)
+        sums = np.zeros((touched.size, cuts.SUMS))
+        if touched.size:
+            cuts.sum_patches(slot, cell, area, turn, normals, sums)
+        looks = sums[:, cuts.LOOKS :] / sums[:, cuts.AREA, None]
+        return cls(slot, sums, 0.5 * (volume[touched, None] - 1.0) * looks)
+
+    def spread(self) -> NDArray[np.float32]:
+        """Return the shift of each cell of the box, array (3, cells)."""
+        shift = np.zeros((3, self.slot.size), dtype=np.float32)
+        touched = np.flatnonzero(self.slot >= 0)
+        shift[:, touched] = self.shift.T
+        return shift
 
 
-def _owners(mask: Mask, share: NDArray[np.floating], touched: NDArray[np.int64], inward: Array) -> NDArray[np.int64]:
+def _owners(
+    shape: Shape, mask: Mask, share: NDArray[np.float32], touched: Owner, looks: tuple[float, Normals]
+) -> Owner:
     """Return the flat place of the cell nearest to each voxel with a share or a patch; -1 where none is near.
 
     Of cells about as near, the one behind the surface is taken, lest its neighbours crowd one way out.
     """
+    turn, normals = looks
     wanted = share > 0.0
-    wanted.reshape(-1)[touched] = True
-    behind = np.stack([np.bincount(touched, part, minlength=mask.size) for part in inward.T], axis=1)
-    length = np.linalg.norm(behind, axis=1, keepdims=True)
-    np.divide(behind, length, out=behind, where=length > 0.0)
-    owner = np.where(mask, np.arange(mask.size).reshape(mask.shape), -1)
-    places = np.argwhere(wanted & ~mask)
-    _find_owners(mask, places, _REACH, behind[np.ravel_multi_index(tuple(places.T), mask.shape)], owner)
-    return owner.reshape(-1)
+    wanted[touched] = True
+    owner = np.where(mask, np.arange(mask.size, dtype=np.int32), np.int32(-1))
+    places = np.flatnonzero(wanted & ~mask)
+    row = np.full(mask.size, -1, dtype=np.int32)
+    row[places] = np.arange(places.size)
+    behind = np.zeros((places.size, 3))
+    cuts.find_inward(row, touched, normals, turn, behind)
+    cuts.find_owners(mask, shape, places, _REACH, _LIKING, behind, owner)
+    return owner
 
 
-@njit(cache=True, nogil=True)
-def _find_owners(mask, wanted, reach, inward, owner):  # type: ignore[no-untyped-def]  # pragma: no cover
-    """Store for each wanted voxel the flat place of the nearest cell within reach, with a liking for one direction."""
-    nx, ny, nz = mask.shape
-    for row in range(wanted.shape[0]):
-        i, j, k = wanted[row]
-        nearest = 1e30
-        for a in range(max(i - reach, 0), min(i + reach, nx - 1) + 1):
-            for b in range(max(j - reach, 0), min(j + reach, ny - 1) + 1):
-                for c in range(max(k - reach, 0), min(k + reach, nz - 1) + 1):
-                    if mask[a, b, c]:
-                        along = (a - i) * inward[row, 0] + (b - j) * inward[row, 1] + (c - k) * inward[row, 2]
-                        cost = (a - i) ** 2 + (b - j) ** 2 + (c - k) ** 2 - _LIKING * along
-                        if cost < nearest:
-                            nearest = cost
-                            owner[i, j, k] = (a * ny + b) * nz + c
-
-
-def _summed(place: NDArray[np.int64], amounts: Array, count: int) -> Array:
-    """Return the sum of the amounts at each of a number of places."""
-    return np.bincount(place, amounts, minlength=count).astype(float)
-
-
-def _gathered(owner: NDArray[np.int64], share: NDArray[np.float64]) -> Array:
+def _gathered(owner: Owner, share: NDArray[np.float32]) -> Array:
     """Return the volume of each cell: its own share and those carried to it."""
-    flat = share.reshape(-1)
-    held = (owner >= 0) & (flat > 0.0)
-    return _summed(owner[held], flat[held], flat.size)
+    volume = np.zeros(owner.size)
+    cuts.gather(owner, share, volume)
+    return volume
 
 
-def _pieces_of_skin(points: Array, normals: Array, spacing_mm: float) -> NDArray[np.int64]:
+def _links(
+    shape: Shape, sides: list[Owner], skins: list[_Skin], area: Array, patches: Patches, spacing_mm: float
+) -> Links:
+    """Return one link for each pair of cells that share surface."""
+    halves = np.empty((2, area.size))
+    for turn, cell, skin, half in zip((1.0, -1.0), sides, skins, halves, strict=True):
+        cuts.find_halves(shape, skin.slot, skin.shift, cell, patches.points_mm, patches.normals, turn, half)
+    head = np.full(len(skins[0].shift), -1, dtype=np.int32)
+    following, first = (np.empty(area.size, dtype=np.int32) for _ in range(2))
+    sums = np.zeros((area.size, 3))
+    count = cuts.join_patches(skins[0].slot, sides[0], sides[1], area, halves, head, following, first, sums)
+    casting, die = (side[first[:count]].astype(np.int64) for side in sides)
+    order = np.lexsort((die, casting))
+    total, start = sums[order, 0], first[order]
+    near, far = (np.clip(sums[order, column] / total, _SHORTEST, _LONGEST) for column in (1, 2))
+    piece = _pieces_of_skin(patches.points_mm[start], patches.normals[start], spacing_mm)
+    return Links(casting[order], die[order], total, near, far, np.unique(piece, return_inverse=True)[1])
+
+
+def _pieces_of_skin(points: Normals, normals: Normals, spacing_mm: float) -> Places:
     """Return for each patch the number of the piece of skin it belongs to."""
     axis = np.abs(normals).argmax(axis=1)
     way = 2 * axis + (np.take_along_axis(normals, axis[:, None], axis=1)[:, 0] > 0.0)
@@ -287,45 +322,19 @@ def _pieces_of_skin(points: Array, normals: Array, spacing_mm: float) -> NDArray
     return np.ravel_multi_index(tuple(keys.T), tuple(keys.max(axis=0, initial=0) + 1))
 
 
-def _links(sides: list[NDArray[np.int64]], area: Array, halves: list[Array], piece: NDArray[np.int64]) -> Links:
-    """Return one link for each pair of cells that share surface."""
-    size = int(sides[1].max(initial=0)) + 1
-    key, first, link = np.unique(sides[0] * size + sides[1], return_index=True, return_inverse=True)
-    total = _summed(link, area, key.size)
-    casting, die = (np.clip(_summed(link, area * half, key.size) / total, _SHORTEST, _LONGEST) for half in halves)
-    numbers = np.unique(piece[first], return_inverse=True)[1]
-    return Links(key // size, key % size, total, casting, die, numbers)
-
-
-def _place(points: Array, shape: Shape) -> NDArray[np.int64]:
-    """Return the flat place of the voxel that holds each point."""
-    cells = np.clip(np.floor(points).astype(np.int64), 0, np.array(shape) - 1)
-    return np.asarray((cells[:, 0] * shape[1] + cells[:, 1]) * shape[2] + cells[:, 2])
-
-
-def _middle(cell: NDArray[np.int64], shape: Shape) -> Array:
-    """Return the middle of each voxel, in voxels."""
-    return np.asarray(np.column_stack(np.unravel_index(cell, shape)) + 0.5)
-
-
-def _weights(mask: Mask, volume: Array, skin: _Skin) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]:
+def _weights(shape: Shape, volume: Normals, skin: _Skin) -> Weights:
     """Return the face weights along x, y and z.
 
     A face along the surface is cut by it, one across it is not: between these the share of the surface that faces the
-    axis decides. Heat flows between the middles of the two volumes.
+    axis decides. Heat flows between the middles of the two volumes. A few cells whose faces would be so heavy that all
+    of the body had to take shorter steps lose some of them; the film at the surface resists far more.
     """
-    found = []
-    flat = mask.reshape(-1)
-    for axis, step in enumerate((mask.shape[1] * mask.shape[2], mask.shape[2], 1)):
-        here = np.flatnonzero(flat[:-step] & flat[step:])
-        there = here + step
-        surface = skin.area[here] + skin.area[there]
-        facing = np.divide(
-            skin.facing[axis, here] + skin.facing[axis, there], surface, out=np.ones(here.size), where=surface > 0.0
-        )
-        share = facing + (1.0 - facing) * 0.5 * (volume[here] + volume[there])
-        apart = np.clip(1.0 + skin.shift[axis, there] - skin.shift[axis, here], *_APART)
-        weight = np.zeros(flat.size, dtype=np.uint8)
-        weight[here] = np.clip(np.rint(FULL_FACE * share / apart), 1, _HEAVIEST).astype(np.uint8)
-        found.append(weight)
-    return found[0], found[1], found[2]
+    active, steps = np.flatnonzero(volume), (shape[1] * shape[2], shape[2], 1)
+    x, y, z = (np.zeros(volume.size, dtype=np.uint8) for _ in range(3))
+    for axis, (weight, step) in enumerate(zip((x, y, z), steps, strict=True)):
+        cuts.weigh_faces(active, step, axis, FULL_FACE, (*_APART, _HEAVIEST), volume, skin.slot, skin.sums, skin.shift,
+                         weight)  # fmt: skip
+    factor = np.ones(volume.size, dtype=np.float32)
+    while cuts.ease(active, steps, _MOST * FULL_FACE, volume, factor, (x, y, z)):
+        pass
+    return x, y, z

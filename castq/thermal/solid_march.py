@@ -7,22 +7,26 @@ its trend; what leaves one body enters the other.
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any
 
 import numpy as np
 
 from castq.thermal import solid_contact as contact
 from castq.thermal.solid_bodies import Casting, Die
+from castq.thermal.solid_notes import Notes
 from castq.thermal.solid_problem import March, Pace, Problem
-from castq.thermal.solid_surface import Interface, Notes
+from castq.thermal.solid_rows import packed
+from castq.thermal.solid_surface import Baths, Interface
 
 MOST_STEPS = 2_000_000
-# Share of the fastest relaxation of the interface that a step may last.
-INTERFACE_SHARE = 0.5
 
 
 def march(
-    problem: Problem, pace: Pace | None = None, *, until_s: float = np.inf, most_steps: int = MOST_STEPS
+    problem: Problem,
+    pace: Pace | None = None,
+    *,
+    until_s: float = np.inf,
+    past_solid: bool = False,
+    most_steps: int = MOST_STEPS,
 ) -> March:
     """Cool the casting until all of it is solid, or up to a time.
 
@@ -34,6 +38,8 @@ def march(
         Lengths of the steps; the default is accurate to a few tenths of a percent.
     until_s : float
         Time at which to stop in any case [s].
+    past_solid : bool
+        Whether to go on to that time when all is solid.
     most_steps : int
         Number of long steps after which to give up [-].
 
@@ -42,46 +48,56 @@ def march(
     March
         Times, gradients and the heat balance.
     """
-    pace = pace or Pace()
+    pace, problem = pace or Pace(), packed(problem)
     casting, die = Casting(problem, pace), Die(problem, pace)
-    interface, notes = Interface(problem, die.zero_c), Notes(problem, casting.place)
-    seconds, tau, lost, steps, updates = 0.0, 0.0, 0.0, 0, 0
+    interface, notes, baths = Interface(problem, die.zero_c), Notes(problem, casting), Baths(problem, die.zero_c)
+    seconds, tau, steps, updates = 0.0, 0.0, 0, 0
     with ThreadPoolExecutor(max_workers=1) as pool:
-        while not notes.all_solid and steps < most_steps and seconds < until_s:
-            fastest = interface.fluxes(casting, die)
+        while (past_solid or not notes.all_solid) and steps < most_steps and seconds < until_s:
+            fastest = max(interface.fluxes(casting, die), baths.stiffness(seconds))
             before, tau = tau, _length(pace, seconds, min(casting.stable_s, die.stable_s), fastest)
-            tau = min(tau, until_s - seconds)
+            # A step ends where something is switched.
+            end = min(seconds + tau, until_s, baths.next_switch_s(seconds))
+            tau = end - seconds
             ahead = 0.5 * tau / before if before > 0.0 and not pace.explicit else 0.0
-            lost += interface.give(casting, die, ahead, tau)
+            baths.clear(casting, die)
+            interface.give(casting, die, ahead)
+            baths.take(casting, die, seconds, tau)
             stages = pool.submit(die.advance, tau)
             updates += casting.advance(tau) * casting.place.size
             notes.take(casting, seconds, tau)
             updates += stages.result() * die.place.size
-            seconds += tau
+            seconds = end
             steps += 1
-    return _result(problem, casting, die, interface, notes, {"lost": lost, "seconds": seconds, "steps": steps,
-                                                             "updates": updates})  # fmt: skip
+    return _result(problem, (casting, die), interface, notes, baths, (seconds, steps, updates))
 
 
 def _length(pace: Pace, seconds: float, stable_s: float, fastest: float) -> float:
     """Return the length of the next step [s]."""
-    interface_s = INTERFACE_SHARE / max(fastest, 1e-12)
+    interface_s = pace.interface_share / max(fastest, 1e-12)
     if pace.explicit:
         return min(stable_s, interface_s)
     return min(pace.longest_s, max(pace.shortest_s, pace.growth * seconds), interface_s)
 
 
 def _result(
-    problem: Problem, casting: Casting, die: Die, interface: Interface, notes: Notes, sums: dict[str, Any]
+    problem: Problem,
+    bodies: tuple[Casting, Die],
+    interface: Interface,
+    notes: Notes,
+    baths: Baths,
+    run: tuple[float, int, int],
 ) -> March:
     """Return what the march leaves, with the heat balance."""
+    casting, die = bodies
     voxel = problem.spacing_m**3
     enthalpy = casting.h[casting.place].astype(float)
-    rise = die.temp[die.place].astype(float) - die.start
+    last = die.temp[die.place].astype(float)
     given = voxel * float(np.sum(problem.casting.volume[casting.place] * (problem.start_j_m3 - enthalpy)))
-    taken = voxel * problem.die_j_m3k * float(np.sum(problem.die.volume[die.place] * rise))
-    residual = (taken + sums["lost"] - given) / given if given > 0.0 else 0.0
+    taken = voxel * problem.die_j_m3k * float(np.sum(problem.die.volume[die.place] * (last - die.start)))
+    heat = baths.heat_j
+    residual = (taken + sum(heat.values()) - given) / given if given > 0.0 else 0.0
     return March(
         notes.times, notes.gradient, notes.rate, interface.noted[:, [contact.PEAK_C, contact.LATEST_C]].copy(),
-        enthalpy, rise, residual, notes.reheat_k, sums["seconds"], sums["steps"], sums["updates"],
+        enthalpy, last - die.start, die.zero_c + last, heat, residual, notes.reheat_k, *run,
     )  # fmt: skip

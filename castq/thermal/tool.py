@@ -35,7 +35,7 @@ class Tube:
 
 @dataclass(frozen=True, slots=True)
 class Plug:
-    """A blind hole cooled at its tip: the tip, and a point on its middle line outside the die, bore [mm]."""
+    """A blind hole cooled at its tip and two bores back: the tip, a point on its middle line outside, bore [mm]."""
 
     tip_mm: Point
     outside_mm: Point
@@ -44,7 +44,7 @@ class Plug:
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """All die between two radii and two heights, cooled throughout [mm]."""
+    """All die between two radii and two heights [mm]; cooled throughout, with the area of its walls spread over it."""
 
     radius_mm: Span
     height_mm: Span
@@ -106,7 +106,7 @@ class Body:
 
 @dataclass(frozen=True, slots=True)
 class FeederHead:
-    """A round feeder head on a gravity casting: point on the casting's surface, diameter, height along z [mm]."""
+    """A round feeder head on a gravity casting: point on it, diameter, height along z, down if negative [mm]."""
 
     name: str
     foot_mm: Point
@@ -138,7 +138,7 @@ class Cycle:
     ----------
     fill_s, hold_s, freeze_s, open_s, spray_s, close_s : float
         Filling; pressure held on the melt, from the end of filling; further time closed until the die opens; open with
-        the casting ejected; spraying; open until the next shot [s].
+        the casting ejected; spraying; closed and empty until the next shot [s].
     open_w_m2k, spray_w_m2k : float
         Heat transfer coefficient of the empty cavity while open and while sprayed [W/m2K].
     air_temp_c, spray_temp_c : float
