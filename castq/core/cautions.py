@@ -32,6 +32,13 @@ BY_COMMAND: dict[str, tuple[str, ...]] = {
         "The verdict holds for equal process only. Not resolved: filling flow, oxide films, die distortion.",
         "Where neither design is clearly better, no difference is shown. That does not make the two equal.",
     ),
+    "improve": (
+        "A gain is what the relations answer to a change of one input, over the same draws. Try a change on one tool "
+        "and measure it before a series follows.",
+        "Time to solid is an estimate: shorten no fill, hold, closed or degassing time on its word, and never open a "
+        "die before the slowest zone is solid and the margin of your procedure has passed.",
+        "A change of shape changes strength, stiffness and look: the tests of the wheel start anew.",
+    ),
     "melt": (
         "Degassing minutes are an estimate from your last samples. Take a new sample before tapping; never shorten a "
         "hold that your procedure requires.",

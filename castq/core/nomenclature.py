@@ -12,6 +12,7 @@ SUFFIX_UNITS: dict[str, str] = {
     "_mpa": "MPa", "_bar": "bar", "_atm": "atm", "_hpa": "hPa", "_pct": "%", "_wt_pct": "wt%", "_ppm": "ppm",
     "_ml_100g": "ml/100g", "_w_m2k": "W/m2K", "_w_mk": "W/mK", "_j_kgk": "J/kgK", "_kj_kg": "kJ/kg",
     "_kg_m3": "kg/m3", "_g_cm3": "g/cm3", "_kg": "kg", "_hb": "HB", "_hv": "HV", "_n_m": "N/m", "_nm": "N m",
+    "_deg": "deg",
 }  # fmt: skip
 
 

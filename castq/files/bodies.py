@@ -82,8 +82,8 @@ def choose_body(source: Source, bodies: Sequence[Body], wanted: str | None) -> B
         raise source.error(
             "",
             f"has {len(bodies)} separate bodies ({listed}; units of the file)",
-            "one wheel",
-            "choose one with --body NUMBER or --body NAME",
+            "one body",
+            'choose one with --body NUMBER or --body NAME, or with body = "..." in the case file',
         )
     if wanted.strip().isdecimal() and 1 <= int(wanted) <= len(bodies):
         return bodies[int(wanted) - 1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -11,13 +11,17 @@ from castq.core.errors import Fault, InputError, input_error, plain
 from castq.core.toml_table import Table, parse_toml
 from castq.files.case_checks import check_limits, check_process, check_treatment, warnings_for
 from castq.files.case_defaults import DEFAULTS, alloy_defaults, fill
+from castq.files.case_design import read_wheel
+from castq.files.case_parts import CaseParts, check_parts, part_warnings, read_parts
 from castq.files.case_shape import Shape, read_shape
-from castq.files.case_tables import read_calibration, read_limits, read_melt, read_tool, read_treatment
+from castq.files.case_tables import file_at, read_calibration, read_limits, read_melt, read_tool, read_treatment
 from castq.files.source import read_source
 from castq.materials import Alloy, alloys, find, load_alloys
 from castq.screening.types import Calibration, Case, InputFile, Limit, Melt, Section, Tool, Treatment
+from castq.thermal.tool import ToolParts
 
 if TYPE_CHECKING:
+    from castq.geometry.wheel_design import WheelDesign
     from castq.geometry.zones import ZoneBox
 
 MAX_BYTES: Final = 1_000_000
@@ -35,7 +39,7 @@ class CaseFile:
     name : str
         Name of the design.
     geometry : Path
-        Shape file; the section table when that is given instead.
+        Shape file; the section table, or the case file itself, when the shape is given by one of them instead.
     section_table : Path or None
         Section table, when the case has one instead of a shape.
     alloy : Alloy
@@ -44,6 +48,10 @@ class CaseFile:
         How to read the geometry file.
     melt, tool, treatment, limits, calibration : Melt, Tool, Treatment, tuple of Limit, Calibration
         What the file says, with defaults.
+    parts : CaseParts
+        What the tool has beside its walls.
+    wheel : WheelDesign or None
+        The wheel, when the case gives its measures instead of a shape.
     inputs : tuple of InputFile
         The case file itself and the tables it names; empty when there is no case file.
     defaults_used : tuple of str
@@ -62,6 +70,8 @@ class CaseFile:
     treatment: Treatment
     limits: tuple[Limit, ...]
     calibration: Calibration
+    parts: CaseParts
+    wheel: WheelDesign | None
     inputs: tuple[InputFile, ...]
     defaults_used: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -144,6 +154,7 @@ def build_case(
     shape: Mapping[str, Any],
     inputs: Sequence[InputFile],
     warnings: Sequence[str],
+    parts: ToolParts | None = None,
 ) -> Case:
     """Return the case ready to be screened.
 
@@ -159,6 +170,8 @@ def build_case(
         Files behind the sections.
     warnings : sequence of str
         What their readers had to say.
+    parts : ToolParts, optional
+        What the tool has beside its walls, in the wheel's own frame.
     """
     if not sections:
         raise input_error(case_file.geometry.name, "", "holds no zones", "at least one zone", "check the file")
@@ -175,6 +188,7 @@ def build_case(
         warnings=(*case_file.warnings, *warnings),
         shape=dict(shape),
         calibration=case_file.calibration,
+        parts=parts or ToolParts(),
     )
 
 
@@ -187,14 +201,17 @@ def _read(data: Mapping[str, Any], path: Path, source: str, inputs: tuple[InputF
     if not top.has("name"):
         name = path.stem
         used.append(f"name = {name} (file name)")
-    geometry, section_table = _paths(top, path.parent)
+    geometry, section_table = _paths(top, path)
+    wheel = top.table("wheel")
+    design = None if wheel is None else read_wheel(wheel, name or "wheel", used)
     chosen, more = _alloy(top, path.parent, alloy)
     tables = {key: top.table(key) or Table({}, source, key, faults) for key in TABLES}
-    top.close()
 
     usual = (*DEFAULTS, *alloy_defaults(chosen))
     process = fill(tables["process"], [d for d in usual if not d.only], used)
     tool = read_tool(process, used)
+    parts = read_parts(top, path.parent, used, tool)
+    top.close()
     melt = read_melt(fill(tables["melt"], usual, used), process)
     heat = fill(tables["heat_treatment"], [d for d in usual if not d.only], used)
     treatment = read_treatment(heat, used)
@@ -205,41 +222,27 @@ def _read(data: Mapping[str, Any], path: Path, source: str, inputs: tuple[InputF
     faults += check_process(chosen, melt, tool, source)
     faults += check_treatment(chosen, treatment, source)
     faults += check_limits(limits, source)
+    faults += check_parts(parts, chosen, source)
     if faults:
         raise InputError(faults)
     return CaseFile(
-        name or "", geometry, section_table, chosen, shape, melt, tool, treatment, limits, calibration,
-        (*inputs, *more), tuple(used), tuple(warnings_for(chosen, melt, tool, treatment)),
+        name or "", geometry, section_table, chosen, shape, melt, tool, treatment, limits, calibration, parts,
+        design, (*inputs, *more), tuple(used),
+        (*warnings_for(chosen, melt, tool, treatment), *part_warnings(parts, meshed=section_table is None)),
     )  # fmt: skip
 
 
-def _paths(top: Table, folder: Path) -> tuple[Path, Path | None]:
-    """Return shape file and section table; exactly one of them is given in the file."""
-    found = {}
-    for key in ("geometry", "section_table"):
-        text = top.text(key, max_length=1000)
-        if text is not None:
-            found[key] = folder / text
-            for fault in _file_faults(found[key]):
-                top.fault(key, fault, "", "check the name; paths in a case file are relative to it")
-    given = [key for key in ("geometry", "section_table") if top.has(key)]
-    if len(given) == 2:
-        top.fault("section_table", "stands beside geometry", "one of the two", "remove one")
+def _paths(top: Table, source: Path) -> tuple[Path, Path | None]:
+    """Return shape file and section table; exactly one of them, or the wheel's measures, is given in the file."""
+    given_files = {key: file_at(top, key, source.parent) for key in ("geometry", "section_table")}
+    found = {key: path for key, path in given_files.items() if path is not None}
+    given = [key for key in ("geometry", "section_table", "wheel") if top.has(key)]
+    if len(given) > 1:
+        top.fault(given[1], f"stands beside {given[0]}", "one of the two", "remove one")
     elif not given:
-        top.fault("geometry", "is missing", "a shape file or a section table", 'add geometry = "wheel.stl"')
+        top.fault("geometry", "is missing", "a shape file, a section table or a wheel", 'add geometry = "wheel.stl"')
     table = found.get("section_table")
-    return found.get("geometry", table or folder), table
-
-
-def _file_faults(path: Path) -> Iterator[str]:
-    name = plain(path.name or path, 60)
-    try:
-        if path.is_dir():
-            yield f"'{name}' is a folder"
-        elif not path.exists():
-            yield f"there is no file '{name}'"
-    except OSError as exc:
-        yield f"'{name}' cannot be read ({exc.strerror})"
+    return found.get("geometry", table or source), table
 
 
 def _alloy(top: Table, folder: Path, override: str) -> tuple[Alloy, tuple[InputFile, ...]]:

@@ -83,15 +83,25 @@ def _zones(table: Table) -> tuple[ZoneBox, ...]:
     for row in rows:
         row.require(("role", "radius", "height"))
         role = row.text("role", ROLES)
-        radius, height = _span(row, "radius", 0.0), _span(row, "height", -600.0)
+        radius, height = span(row, "radius", 0.0), span(row, "height", -600.0)
         row.close()
         if role and radius and height:
             boxes.append(ZoneBox(role, radius, height))
     return tuple(boxes)
 
 
-def _span(row: Table, key: str, low: float) -> tuple[float, float] | None:
-    """Return a pair of lengths, the smaller first [mm]."""
+def span(row: Table, key: str, low: float) -> tuple[float, float] | None:
+    """Return a pair of lengths, the smaller first [mm]; None with a fault when it is not one.
+
+    Parameters
+    ----------
+    row : Table
+        Where it stands.
+    key : str
+        Its key.
+    low : float
+        Lowest value allowed [mm].
+    """
     pair = row.texts(key)
     if pair is None:
         return None

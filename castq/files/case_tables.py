@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
 from typing import Any, Final, TypeVar, cast
 
-from castq.core.errors import InputError
+from castq.core.errors import InputError, plain
 from castq.core.toml_table import Table
 from castq.files.case_defaults import (
     CLEANLINESS,
@@ -22,7 +23,7 @@ from castq.files.case_defaults import (
 from castq.geometry.roles import ROLES
 from castq.materials import Coating, DieMaterial, coating, die_material
 from castq.physics.interface import contact_coefficient, gap_coefficient
-from castq.screening.types import Calibration, Limit, Melt, Tool, Treatment
+from castq.screening.types import Calibration, CoatingLayer, Limit, Melt, Tool, Treatment
 
 Record = TypeVar("Record", DieMaterial, Coating)
 
@@ -93,6 +94,37 @@ def read_quantities(table: Table, spec: Spec) -> dict[str, float]:
     return {field: math.nan if value is None else value for field, value in found.items()}
 
 
+def file_at(table: Table, key: str, folder: Path) -> Path | None:
+    """Return the file named at a key, None when none is; one that is not there is noted as a fault.
+
+    Parameters
+    ----------
+    table : Table
+        Where it is named.
+    key : str
+        Key of the name.
+    folder : Path
+        Folder the name is relative to.
+    """
+    text = table.text(key, max_length=1000)
+    if text is None:
+        return None
+    for found in _file_faults(folder / text):
+        table.fault(key, found, "", "check the name; paths in a case file are relative to it")
+    return folder / text
+
+
+def _file_faults(path: Path) -> Iterator[str]:
+    name = plain(path.name or path, 60)
+    try:
+        if path.is_dir():
+            yield f"'{name}' is a folder"
+        elif not path.exists():
+            yield f"there is no file '{name}'"
+    except OSError as exc:
+        yield f"'{name}' cannot be read ({exc.strerror})"
+
+
 def read_melt(melt: Table, process: Table) -> Melt:
     """Return the melt; its temperature stands with the process."""
     values = read_quantities(melt, MELT)
@@ -108,14 +140,15 @@ def read_tool(process: Table, used: list[str]) -> Tool:
     if route == "gravity" and process.has("hold_pressure"):
         process.fault("hold_pressure", "gravity casting has none", "", 'remove it, or write route = "low-pressure"')
     process = fill(process, DEFAULTS, used, route)
-    contact, gap = _interface(process, used)
+    contact, gap, coat = _interface(process, used)
     tool = Tool(
         route=cast("Any", route),
-        die=_known(process, "die_material", die_material, "H13"),
+        die=known_material(process, "die_material", die_material, "H13"),
         die_temp_c=_die_temp(process, used),
         contact_w_m2k=contact,
         gap_w_m2k=gap,
         rim_flow_formed=bool(process.flag("rim_flow_formed")),
+        coating=coat,
         **read_quantities(process, TOOL),
     )
     process.taken.add("melt_temp")
@@ -123,8 +156,20 @@ def read_tool(process: Table, used: list[str]) -> Tool:
     return tool
 
 
-def _known(table: Table, key: str, lookup: Callable[[str], Record], stand_in: str) -> Record:
-    """Return the material named at a key; an unknown name is noted as a fault and the stand-in returned."""
+def known_material(table: Table, key: str, lookup: Callable[[str], Record], stand_in: str) -> Record:
+    """Return the material named at a key; an unknown name is noted as a fault and the stand-in returned.
+
+    Parameters
+    ----------
+    table : Table
+        Where it is named.
+    key : str
+        Key of the name.
+    lookup : callable
+        Finds the record of a name.
+    stand_in : str
+        Name taken when none is given, or an unknown one.
+    """
     name = table.text(key)
     try:
         return lookup(stand_in if name is None else name)
@@ -159,11 +204,11 @@ def _die_temp(process: Table, used: list[str]) -> dict[str, float]:
     return missing | by_zone
 
 
-def _interface(process: Table, used: list[str]) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the interface coefficients before and after the gap opens, by role [W/m2K]."""
+def _interface(process: Table, used: list[str]) -> tuple[dict[str, float], dict[str, float], CoatingLayer | None]:
+    """Return the interface coefficients before and after the gap opens, by role [W/m2K], and the coating behind."""
     coated = any(process.has(key) for key in COATING_KEYS)
     process = fill(process, COATED_INTERFACE if coated else GENERIC_INTERFACE, used)
-    contact, gap = _coated(process, used) if coated else ({}, {})
+    contact, gap, coat = _coated(process, used) if coated else ({}, {}, None)
     given = read_quantities(process, {key: entry for key, entry in INTERFACE.items() if process.has(key)})
     process.taken |= {*INTERFACE, *COATING_KEYS}
     if "contact_coefficient" in given:
@@ -172,12 +217,12 @@ def _interface(process: Table, used: list[str]) -> tuple[dict[str, float], dict[
         gap = dict.fromkeys(ROLES, given["gap_coefficient"])
     if any(gap[role] > contact[role] for role in ROLES):
         process.fault("gap_coefficient", "is above the one in contact", "less heat across a gap", "exchange the two")
-    return contact, gap
+    return contact, gap, coat
 
 
-def _coated(process: Table, used: list[str]) -> tuple[dict[str, float], dict[str, float]]:
+def _coated(process: Table, used: list[str]) -> tuple[dict[str, float], dict[str, float], CoatingLayer]:
     """Return the coefficients of a coated die: coating, gas layer of its roughness and gap in series [W/m2K]."""
-    layer: Coating = _known(process, "coating", coating, "insulating oxide")
+    layer: Coating = known_material(process, "coating", coating, "insulating oxide")
     overall = process.quantity("coating_thickness", "length_um", 0.0, 1000.0)
     if not process.has("coating_thickness"):
         overall = layer.thickness_um
@@ -189,7 +234,8 @@ def _coated(process: Table, used: list[str]) -> tuple[dict[str, float], dict[str
     contact = {
         role: float(contact_coefficient(coat, layer.k_w_mk, layer.roughness_gas_um)) for role, coat in thickness.items()
     }
-    return contact, {role: float(gap_coefficient(before, opened)) for role, before in contact.items()}
+    gaps = {role: float(gap_coefficient(before, opened)) for role, before in contact.items()}
+    return contact, gaps, CoatingLayer(layer.id, layer.k_w_mk, thickness)
 
 
 def read_treatment(table: Table, used: list[str]) -> Treatment:

@@ -7,16 +7,13 @@ from pathlib import Path
 import numpy as np
 
 from castq.files.atomic import write_bytes, write_text
+from castq.files.case_design import FACET_MM, wheel_table
 from castq.geometry.mesh import Mesh
 from castq.geometry.wheel import build_wheel, demo_a, demo_b
 
-# Even facets colour better in a picture than the slivers of a plain revolve.
-FACET_MM = 10.0
-
 _CASE = """\
 # SYNTHETIC: an invented wheel, an invented tool and an invented drawing, for demonstration only.
-name = "{title}"
-geometry = "{shape}"
+name = "{title}"{shape}
 alloy = "AlSi7Mg0.3"
 
 [process]
@@ -112,7 +109,7 @@ def stl_bytes(mesh: Mesh, header: str) -> bytes:
 
 
 def write_demo(folder: Path) -> tuple[Path, Path]:
-    """Write the two demo wheels and their case files.
+    """Write the two demo wheels and their case files, and wheel A once more as a case that gives its measures.
 
     Parameters
     ----------
@@ -131,6 +128,9 @@ def write_demo(folder: Path) -> tuple[Path, Path]:
             folder / shape, stl_bytes(build_wheel(design, FACET_MM), f"SYNTHETIC castq demo wheel {letter.upper()}")
         )
         case = folder / f"wheel_{letter}.toml"
-        write_text(case, _CASE.format(title=f"Demo wheel, spoke {letter.upper()} (SYNTHETIC)", shape=shape))
+        title = f"Demo wheel, spoke {letter.upper()} (SYNTHETIC)"
+        write_text(case, _CASE.format(title=title, shape=f'\ngeometry = "{shape}"'))
         cases.append(case)
+    measures = _CASE.format(title="Demo wheel, spoke A, from its measures (SYNTHETIC)", shape="")
+    write_text(folder / "wheel_a_parameters.toml", f"{measures}\n# The invented wheel.\n{wheel_table(demo_a())}")
     return cases[0], cases[1]

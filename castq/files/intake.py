@@ -5,15 +5,22 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from castq.core.errors import input_error
 from castq.core.quantities import parse_quantity
 from castq.files.case import CaseFile, build_case, case_from_source, read_case
+from castq.files.case_bodies import place_parts, read_bodies
+from castq.files.case_design import FACET_MM
 from castq.files.case_shape import VOXEL_MM
-from castq.files.mesh import read_mesh
+from castq.files.mesh import MeshFile, read_mesh
 from castq.files.sections import read_sections
+from castq.screening.levers import Measuring
 from castq.screening.shape import WheelShape, measure_shape
 from castq.screening.types import Case
+
+if TYPE_CHECKING:
+    from castq.geometry.wheel_design import WheelDesign
 
 TABLES = {".csv", ".xlsx"}
 SHAPES = {".stl", ".ply", ".obj", ".3mf", ".step", ".stp", ".iges", ".igs"}
@@ -21,11 +28,27 @@ SHAPES = {".stl", ".ply", ".obj", ".3mf", ".step", ".stp", ".iges", ".igs"}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Design:
-    """A case, its measured shape when it came from one, and the files it was read from."""
+    """A case, its measured shape when it came from one, the files it was read from, and how the shape came about.
+
+    Attributes
+    ----------
+    case : Case
+        Ready to be screened.
+    shape : WheelShape or None
+        The measured shape; None for a section table.
+    inputs : tuple of Path
+        Files it was read from.
+    wheel : WheelDesign or None
+        The wheel's measures, when the case gives them instead of a shape file.
+    measuring : Measuring or None
+        How the shape was measured; None for a section table.
+    """
 
     case: Case
     shape: WheelShape | None
     inputs: tuple[Path, ...]
+    wheel: WheelDesign | None = None
+    measuring: Measuring | None = None
 
 
 def read_design(source: Path, *, alloy: str = "", units: str = "", body: str = "", voxel: str = "") -> Design:
@@ -109,12 +132,36 @@ def _voxel_mm(voxel: str, from_case: float) -> float:
 
 def _from_shape(case_file: CaseFile, source: Path, units: str, body: str, voxel: str) -> Design:
     path = case_file.geometry
-    loaded = read_mesh(path, units=units or case_file.units or None, body=body or case_file.body or None)
+    loaded = _loaded(case_file, units or case_file.units, body or case_file.body)
+    drawn = read_bodies(case_file.parts, loaded.mesh, loaded.units, source.name)
     voxel_mm = _voxel_mm(voxel, case_file.voxel_mm)
+    way = Measuring(voxel_mm, case_file.axis, case_file.outboard, case_file.overrides, FACET_MM)
     shape = measure_shape(
-        loaded.mesh, voxel_mm=voxel_mm, axis=case_file.axis, outboard=case_file.outboard,
-        overrides=case_file.overrides, source=path.name,
+        loaded.mesh, voxel_mm=voxel_mm, axis=way.axis, outboard=way.outboard, overrides=way.overrides,
+        source=path.name,
     )  # fmt: skip
     facts = {**shape.facts, "units": loaded.units, "facets": loaded.facets, "format": loaded.format}
-    case = build_case(case_file, shape.sections, facts, (loaded.input,), (*loaded.warnings, *shape.warnings))
-    return Design(case, shape, (source, path))
+    parts = place_parts(case_file.parts, drawn, shape.axis, shape.zones.outboard)
+    own = () if case_file.wheel else (loaded.input,)
+    inputs = tuple(dict.fromkeys((*own, *drawn.inputs)))
+    warnings = (*loaded.warnings, *drawn.warnings, *shape.warnings)
+    case = build_case(case_file, shape.sections, facts, inputs, warnings, parts)
+    return Design(case, shape, (source, path, *drawn.paths), case_file.wheel, way)
+
+
+def _loaded(case_file: CaseFile, units: str, body: str) -> MeshFile:
+    """Return the shape: read from its file, or built from the wheel's measures."""
+    if case_file.wheel is None:
+        return read_mesh(case_file.geometry, units=units or None, body=body or None)
+    source = case_file.geometry.name
+    for given, what in ((units, "a unit"), (body, "a body")):
+        if given:
+            raise input_error(source, "wheel", f"stands beside {what} of a shape file", "one of the two", "remove one")
+    # The solid modeller is slow to load and needed only here.
+    from castq.geometry.wheel import build_wheel
+
+    mesh = build_wheel(case_file.wheel, FACET_MM)
+    return MeshFile(
+        mesh, "wheel measures", "mm", units_proven=True, warnings=(), input=case_file.inputs[0], bodies=(),
+        facets=len(mesh.faces), open_edges=0,
+    )  # fmt: skip

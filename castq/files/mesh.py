@@ -75,7 +75,12 @@ class MeshFile:
 
 
 def read_mesh(
-    path: Path, *, units: str | None = None, body: str | None = None, max_facets: int = 5_000_000
+    path: Path,
+    *,
+    units: str | None = None,
+    body: str | None = None,
+    wheel: bool = True,
+    max_facets: int = 5_000_000,
 ) -> MeshFile:
     """Return the one body of a geometry file in millimetres.
 
@@ -87,6 +92,8 @@ def read_mesh(
         Unit of the file; only needed when the size does not tell.
     body : str, optional
         Number (from 1, largest first) or name of the body, for files with several.
+    wheel : bool
+        False for a part of the tool, which may have any size; `units` then holds unless the format carries a unit.
     max_facets : int
         Largest number of facets read [-].
 
@@ -108,7 +115,7 @@ def read_mesh(
     bodies, mended = find_bodies(source, loaded.parts)
     chosen = choose_body(source, bodies, body)
     checked = check_volume(source, chosen)
-    unit, factor, proven, said = _unit(source, loaded, chosen, units)
+    unit, factor, proven, said = _unit(source, loaded, chosen, units) if wheel else _unit_of_part(loaded, units)
     mesh = chosen.mesh.scaled(factor)
     return MeshFile(
         mesh,
@@ -153,6 +160,14 @@ def _unit(source: Source, loaded: Loaded, body: Body, asked: str | None) -> tupl
             f"a wheel has {low:g} to {high:g} mm",
         )
     return unit, factor, proven, warnings
+
+
+def _unit_of_part(loaded: Loaded, asked: str | None) -> tuple[str, float, bool, tuple[str, ...]]:
+    """Return unit, its length [mm], whether it is proven, and no warnings."""
+    if loaded.unit:
+        return loaded.unit, loaded.unit_mm, True, ()
+    unit = asked if asked in UNIT_MM else "mm"
+    return unit, UNIT_MM[unit], False, ()
 
 
 def _no_unit(source: Source, largest: float) -> Exception:

@@ -5,17 +5,26 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castq.report import exports, vti
 from castq.report.html import comparison_html, screening_html
 from castq.report.pictures import comparison_pictures, screening_pictures
+from castq.report.solid_report import joined, solid_files
 from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
 
+if TYPE_CHECKING:
+    from castq.screening.solid import SolidDepth
+
 
 def write_screening_bundle(
-    folder: Path, screening: Screening, fields: WheelFields | None, *, pictures: bool = True
+    folder: Path,
+    screening: Screening,
+    fields: WheelFields | None,
+    *,
+    solid: SolidDepth | None = None,
+    pictures: bool = True,
 ) -> None:
     """Write a screening's files into a folder that exists.
 
@@ -27,17 +36,22 @@ def write_screening_bundle(
         The result.
     fields : WheelFields or None
         The wheel's shape with its results, when the design came from a shape.
+    solid : SolidDepth, optional
+        The solved freezing of the shape, at solid depth; its fields are written as npz too.
     pictures : bool
         Whether to draw figures and the three-dimensional view.
     """
-    drawn = screening_pictures(screening, fields) if pictures else {}
+    fields = fields if fields is None else joined(fields, solid)
+    drawn = screening_pictures(screening, fields, solid) if pictures else {}
     _write(folder, {
-        "report.html": screening_html(screening, fields, drawn),
+        "report.html": screening_html(screening, fields, drawn, solid),
         "screening.json": _json(exports.screening_to_dict(screening)),
         "zones.csv": exports.zone_table_csv(screening),
         "zones.xlsx": exports.zone_table_xlsx(screening),
         **{f"{name}.png": png for name, png in drawn.items()},
+        **solid_files(screening),
         **({"fields.vti": vti.vti_bytes(fields)} if fields is not None else {}),
+        **({"fields.npz": vti.npz_bytes(fields)} if fields is not None and solid is not None else {}),
     })  # fmt: skip
 
 
@@ -46,6 +60,7 @@ def write_comparison_bundle(
     comparison: Comparison,
     fields: tuple[WheelFields | None, WheelFields | None],
     *,
+    solids: tuple[SolidDepth | None, SolidDepth | None] = (None, None),
     pictures: bool = True,
 ) -> None:
     """Write a comparison's files into a folder; it is made when it does not exist.
@@ -58,15 +73,20 @@ def write_comparison_bundle(
         The result.
     fields : tuple of WheelFields or None
         The two shapes with their results.
+    solids : tuple of SolidDepth or None
+        The solved freezing of both, at solid depth.
     pictures : bool
         Whether to draw figures and the three-dimensional view.
     """
-    drawn = comparison_pictures(comparison, *fields) if pictures else {}
+    a, b = (one if one is None else joined(one, solid) for one, solid in zip(fields, solids, strict=True))
+    drawn = comparison_pictures(comparison, a, b, solids) if pictures else {}
     _write(folder, {
-        "report.html": comparison_html(comparison, *fields, drawn),
+        "report.html": comparison_html(comparison, a, b, drawn, solids),
         "comparison.json": _json(exports.comparison_to_dict(comparison)),
         "zones_a.csv": exports.zone_table_csv(comparison.a),
         "zones_b.csv": exports.zone_table_csv(comparison.b),
+        **solid_files(comparison.a, "_a"),
+        **solid_files(comparison.b, "_b"),
         **{f"{name}.png": png for name, png in drawn.items()},
     })  # fmt: skip
 

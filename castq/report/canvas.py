@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from typing import TYPE_CHECKING, cast
 
-from castq.report.colours import INK, LINE, PAPER, QUIET
+import numpy as np
+from numpy.typing import NDArray
+
+from castq.report.colours import INK, LINE, PAPER, QUIET, ramp, rgb
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from PIL.Image import Image
 
 DPI = 160
+# Colours of a picture, and how many of them are kept for the colour map and for each ink.
+COLOURS, MAP_STEPS, INK_STEPS = 256, 112, 12
 TITLE_PT, TEXT_PT, SMALL_PT = 11.5, 9.4, 8.5
 
 
@@ -28,13 +33,42 @@ def sheet(width_in: float, height_in: float) -> Figure:
 
 
 def to_png(figure: Figure) -> bytes:
-    """Return the figure as PNG bytes that hold no date and no program version."""
-    buffer = io.BytesIO()
+    """Return the figure as PNG bytes that hold no date and no program version, in at most 256 colours."""
+    from matplotlib.text import Text
+
+    # A dollar sign in a zone's name begins no formula.
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)
     # Straight to the canvas: `savefig` would draw the figure twice, once for the layout alone.
     canvas = cast("FigureCanvasAgg", figure.canvas)
-    print_png: Callable[..., None] = canvas.print_png
-    print_png(buffer, metadata={"Software": None}, pil_kwargs={"compress_level": 4})
+    canvas.draw()  # type: ignore[no-untyped-call]
+    pixels = np.asarray(canvas.buffer_rgba())[:, :, :3]  # type: ignore[no-untyped-call]
+    buffer = io.BytesIO()
+    _few_colours(pixels).save(buffer, "PNG", compress_level=9)
     return buffer.getvalue()
+
+
+def _few_colours(pixels: NDArray[np.uint8]) -> Image:
+    """Return a picture a third of the size as PNG: inks and colour map as they are, the rest its own."""
+    from PIL import Image as Pillow
+
+    drawn = Pillow.fromarray(np.ascontiguousarray(pixels))
+    none = Pillow.Dither.NONE
+    # Writing keeps its colour: paper, and steps from it to the two colours of ink.
+    steps = np.linspace(0.0, 1.0, INK_STEPS)[:, None]
+    inks = [255.0 + steps * (np.array(rgb(ink)) - 255.0) for ink in (INK, QUIET)]
+    fixed = np.concatenate([*inks, ramp(MAP_STEPS)])
+    left = COLOURS - len(fixed)
+    own = drawn.quantize(left, method=Pillow.Quantize.MEDIANCUT, dither=none).getpalette() or []
+    palette = [*np.rint(fixed).astype(int).ravel().tolist(), *own][: 3 * COLOURS]
+    plan = Pillow.new("P", (1, 1))
+    plan.putpalette(palette)
+    places = np.array(drawn.quantize(palette=plan, dither=none))
+    # Pillow takes a near colour for the nearest; paper must stay white.
+    places[(pixels == 255).all(axis=2)] = 0
+    few = Pillow.fromarray(places, mode="P")
+    few.putpalette(palette)
+    return few
 
 
 def headline(figure: Figure, title: str, note: str = "") -> None:

@@ -21,7 +21,9 @@ from castq.core.cautions import BANNER, cautions_for
 from castq.core.errors import plain
 from castq.core.nomenclature import SCHEMA_VERSION
 from castq.core.relation import REGISTRY
+from castq.report.hydrogen import room_document
 from castq.screening.columns import BY_NAME, COLUMNS
+from castq.screening.solid_records import SolidSummary
 from castq.screening.types import Case, Check, Comparison, Screening
 
 if TYPE_CHECKING:
@@ -87,7 +89,7 @@ def _check(check: Check) -> dict[str, Any]:
 
 def _case(case: Case) -> dict[str, Any]:
     scalars = {k: v for k, v in case.shape.items() if isinstance(v, bool | int | float | str)}
-    tool = {name: getattr(case.tool, name) for name in case.tool.__slots__ if name != "die"}
+    tool = {name: getattr(case.tool, name) for name in case.tool.__slots__ if name not in ("die", "coating")}
     return {
         "name": case.name,
         "alloy": case.alloy.id,
@@ -137,6 +139,9 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
              "meaning": c.meaning}
             for c in COLUMNS
         ],
+        "depth": screening.depth,
+        "solid": None if screening.solid is None else _solid(screening.solid),
+        "hydrogen_room": _jsonable(room_document(screening.hydrogen_room)),
         "zones": zone_records(screening),
         "checks": [_check(check) for check in screening.checks],
         "drivers": [_jsonable(asdict(driver)) for driver in screening.drivers],
@@ -152,6 +157,15 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
             "relations": _relations(screening.relations),
         },
     }  # fmt: skip
+
+
+def _solid(summary: SolidSummary) -> dict[str, Any]:
+    """Return what was solved as plain data; places by radius, height and angle as well."""
+    document: dict[str, Any] = _jsonable(asdict(summary))
+    for name in ("islands", "regions"):
+        for row, own in zip(document[name], getattr(summary, name), strict=True):
+            row |= {place: rounded(getattr(own, place)) for place in ("radius_mm", "height_mm", "angle_deg")}
+    return document
 
 
 def comparison_to_dict(comparison: Comparison) -> dict[str, Any]:

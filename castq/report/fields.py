@@ -9,11 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castq.geometry.roles import ROLES
+from castq.physics.niyama import NIYAMA_WARN
 from castq.screening.columns import BY_NAME
 from castq.screening.fields import WheelFields
 
 # Outermost share of the cells left beyond each end of a colour scale, so that one odd cell does not stretch it.
 TAIL_PCT = 0.5
+# Differences beyond this say nothing, so the colours are kept for what lies below; in the unit of the field.
+CEILING: dict[str, float] = {"niyama": 4.0 * NIYAMA_WARN, "feeding_margin": 1.5}
 # Results reach this many cells into the void, so that the surface itself is coloured by the metal behind it.
 REACH_CELLS = 1.8
 
@@ -51,6 +54,10 @@ class Scale:
 
 _EXTRA: dict[str, tuple[str, str, Literal["higher", "lower", ""]]] = {
     "wall_mm": ("Equivalent wall", "mm", ""),
+    "liquidus_time_s": ("Time to liquidus", "s", ""),
+    "coherency_time_s": ("Time to coherency", "s", ""),
+    "gradient_k_mm": ("Temperature gradient at nine tenths solid", "K/mm", ""),
+    "die_peak_c": ("Peak temperature of the die's face", "degC", ""),
 }
 
 
@@ -81,6 +88,7 @@ def scale_of(name: str, *sources: WheelFields) -> Scale:
     high = max(float(np.percentile(values, 100.0 - TAIL_PCT)) for values in known)
     if high - low < 1e-6 * max(abs(high), 1e-9):
         low, high = low - 0.5 * max(abs(low), 1e-3), high + 0.5 * max(abs(high), 1e-3)
+    high = max(min(high, CEILING.get(name, high)), low + 1e-6 * max(abs(low), 1e-9))
     below, above = any(v.min() < low for v in known), any(v.max() > high for v in known)
     return Scale(name, label, unit, better, low, high, below, above)
 

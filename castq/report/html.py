@@ -8,7 +8,7 @@ import json
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -18,11 +18,18 @@ from castq.core.cautions import cautions_for
 from castq.report import tables
 from castq.report.colours import VERDICTS
 from castq.report.fields import shown_fields
+from castq.report.hydrogen import NONE_WORDS, room_rows
 from castq.report.payload import viewer_payload
 from castq.report.pictures import Pictures, comparison_pictures, screening_pictures, sections_of, stills_of
+from castq.report.solid_report import player, titled
+from castq.report.solid_tables import solid_view
+from castq.report.timelapse import TimeLapse
 from castq.report.words import DASH, decisive, given, percent
 from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
+
+if TYPE_CHECKING:
+    from castq.screening.solid import SolidDepth
 
 Wheels = Mapping[str, tuple[WheelFields, Screening]]
 
@@ -50,24 +57,33 @@ def data_block(document: Mapping[str, Any]) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))  # noqa: S704
 
 
-def _script() -> tuple[Markup, str]:
-    """Return the viewer's own code and the hash by which the page's policy allows it, and nothing else."""
-    text = files("castq.report").joinpath("viewer.js").read_text(encoding="utf-8")
+def _script(name: str) -> tuple[Markup, str]:
+    """Return one of the page's own scripts and the hash by which its policy allows it, and nothing else."""
+    text = files("castq.report").joinpath(name).read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
     return Markup(text), f"'sha256-{digest}'"  # noqa: S704
 
 
-def _render(template: str, wheels: Wheels, **content: Any) -> str:
-    script, digest = _script()
-    allowed = digest if wheels else "'none'"
-    policy = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {allowed}"
+def _render(template: str, wheels: Wheels, lapse: TimeLapse | None, **content: Any) -> str:
+    scripts: list[tuple[str, Markup, Markup]] = []
+    allowed: list[str] = []
+    parts = (("viewer-data", "viewer.js", viewer_payload(wheels) if wheels else None),
+             ("lapse-data", "timelapse.js", lapse.payload() if lapse else None))  # fmt: skip
+    for block, name, payload in parts:
+        if payload is not None:
+            text, digest = _script(name)
+            scripts.append((block, data_block(payload), text))
+            allowed.append(digest)
+    hashes = " ".join(allowed) or "'none'"
+    policy = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {hashes}"
     return (
         _environment()
         .get_template(template)
         .render(
-            script=script if wheels else "",
+            scripts=scripts,
             policy=f"{policy}; base-uri 'none'; form-action 'none'",
-            viewer=data_block(viewer_payload(wheels)) if wheels else "",
+            viewer=bool(wheels),
+            lapse=lapse,
             wheel_names=list(wheels),
             style=Markup(files("castq.report").joinpath("templates/report.css").read_text(encoding="utf-8")),  # noqa: S704
             version=__version__,
@@ -84,7 +100,12 @@ def _counts(screening: Screening) -> list[tuple[int, str]]:
     return [(verdicts.count(v), word) for v, word in words if verdicts.count(v)]  # type: ignore[arg-type]
 
 
-def screening_html(screening: Screening, fields: WheelFields | None = None, pictures: bool | Pictures = True) -> str:
+def screening_html(
+    screening: Screening,
+    fields: WheelFields | None = None,
+    pictures: bool | Pictures = True,
+    solid: SolidDepth | None = None,
+) -> str:
     """Return the report of one screening as one self-contained HTML document.
 
     Parameters
@@ -95,6 +116,8 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
         The shape with its results; without it the report has no picture of the shape.
     pictures : bool or dict of name to PNG
         Pictures that are drawn already; True to draw them here, False for a report of words and tables only.
+    solid : SolidDepth, optional
+        The solved freezing of the shape, at solid depth.
 
     Returns
     -------
@@ -102,16 +125,23 @@ def screening_html(screening: Screening, fields: WheelFields | None = None, pict
         HTML.
     """
     shown = fields if pictures and fields is not None and shown_fields(fields) else None
-    drawn = screening_pictures(screening, shown) if pictures is True else pictures or {}
+    drawn = screening_pictures(screening, shown, solid) if pictures is True else pictures or {}
     wheels: Wheels = {screening.case.name: (shown, screening)} if shown else {}
     return _render(
         "screening.html",
         wheels,
+        player({"": (shown, solid)}),
+        solids=[solid_view(screening.case, screening.solid)] if screening.solid else [],
+        risks=list(titled(drawn, True)),
+        fronts=list(titled(drawn, False)),
         s=screening,
         look=VERDICTS[screening.verdict],
         counts=_counts(screening),
         decisive=decisive(screening),
         heads=tables.zone_heads(screening),
+        worst=tables.worst_zone(screening),
+        room=room_rows(screening.hydrogen_room),
+        none_words=NONE_WORDS,
         groups=tables.zone_groups(screening),
         checks=tables.check_rows(screening),
         sources=tables.source_rows(screening.relations),
@@ -128,6 +158,7 @@ def comparison_html(
     fields_a: WheelFields | None = None,
     fields_b: WheelFields | None = None,
     pictures: bool | Pictures = True,
+    solids: tuple[SolidDepth | None, SolidDepth | None] = (None, None),
 ) -> str:
     """Return the report of A against B as one self-contained HTML document.
 
@@ -139,6 +170,8 @@ def comparison_html(
         The two shapes with their results; both are needed for pictures of the shapes.
     pictures : bool or dict of name to PNG
         Pictures that are drawn already; True to draw them here, False for a report of words and tables only.
+    solids : tuple of SolidDepth or None
+        The solved freezing of both, at solid depth.
 
     Returns
     -------
@@ -149,10 +182,15 @@ def comparison_html(
     wheels: dict[str, tuple[WheelFields, Screening]] = {}
     if pictures and fields_a is not None and fields_b is not None and shown_fields(fields_a, fields_b):
         wheels = {"A": (fields_a, a), "B": (fields_b, b)}
-    drawn = comparison_pictures(comparison, fields_a, fields_b) if pictures is True else pictures or {}
+    drawn = comparison_pictures(comparison, fields_a, fields_b, solids) if pictures is True else pictures or {}
+    names, shown = ("Design A", "Design B"), (fields_a, fields_b) if wheels else (None, None)
     return _render(
         "comparison.html",
         wheels,
+        player(dict(zip(names, zip(shown, solids, strict=True), strict=True))),
+        solids=[solid_view(s.case, s.solid, name) for name, s in zip(names, (a, b), strict=True) if s.solid],
+        risks=list(titled(drawn, True)),
+        fronts=list(titled(drawn, False)),
         c=comparison,
         look=VERDICTS[comparison.verdict],
         sides=[("A", a, VERDICTS[a.verdict], _counts(a)), ("B", b, VERDICTS[b.verdict], _counts(b))],
@@ -165,3 +203,21 @@ def comparison_html(
         settings=[(name, tables.setting_rows(s.case)) for name, s in (("A", a), ("B", b))],
         cautions=tuple(dict.fromkeys((*cautions_for("compare"), *a.cautions, *b.cautions))),
     )
+
+
+def page(template: str, **content: Any) -> str:
+    """Return a page that has neither a turning view nor a time-lapse, as one self-contained HTML document.
+
+    Parameters
+    ----------
+    template : str
+        Name of the template.
+    **content : Any
+        What it shows.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return _render(template, {}, None, **content)

@@ -22,13 +22,20 @@ from castq.report.fields import (
     shown_fields,
 )
 from castq.report.section import spoke_and_window_angles
-from castq.report.words import number, span, unit_text
+from castq.report.words import DASH, number, span, unit_text
 from castq.screening.fields import WheelFields
 from castq.screening.types import Screening
 
 # Cell of the coarse copy that the viewer colours from, and the largest edge that every WebGL2 device must take.
 CELL_MM = 3.5
 MAX_EDGE = 256
+# What two wheels are compared by when they have more fields than a page can carry.
+TELLING: tuple[str, ...] = (
+    "local_solidification_time_s", "cutoff_time_s", "solid_time_s", "feeding_margin", "niyama", "sdas_um",
+    "porosity_pct", "elongation_pct", "die_peak_c",
+)  # fmt: skip
+# Up to so many fields, over all wheels, are carried in steps of 1/254 of their scale, more of them in steps of 1/127.
+FINE_FIELDS = 12
 # Zones reach this many cells of the grid into the void, so that the surface has a zone.
 SPREAD_CELLS = 2
 # Index of the nearest metal cell for every cell, and which cells are near enough to take its result.
@@ -85,31 +92,46 @@ def _spread(present: NDArray[np.bool_]) -> Reach:
     return tuple(index), distance <= REACH_CELLS
 
 
-def _to_bytes(values: NDArray[np.float64], scale: Scale, reach: Reach) -> NDArray[np.uint8]:
-    """Return values as bytes 1 to 255 over the scale, 0 where unknown."""
+def _to_bytes(values: NDArray[np.float64], scale: Scale, reach: Reach, step: int = 1) -> NDArray[np.uint8]:
+    """Return values as bytes 1 to 255 over the scale in whole steps, 0 where unknown."""
     present = np.isfinite(values)
     if not present.any():
         return np.zeros(values.shape, dtype=np.uint8)
     index, near = reach if present[reach[0]].all() else _spread(present)
     share = (values[index] - scale.low) / (scale.high - scale.low)
-    return np.where(near, np.clip(np.rint(1.0 + 254.0 * share), 1, 255), 0).astype(np.uint8)
+    return np.where(near, np.clip(1.0 + step * np.rint(254.0 / step * share), 1, 255), 0).astype(np.uint8)
 
 
 def _surface(wheel: WheelFields) -> tuple[dict[str, Any], list[bytes]]:
     vertices = np.asarray(wheel.mesh.vertices, dtype=float)
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     quantised = np.rint((vertices - low) / np.maximum(high - low, 1e-9) * 65535.0).astype("<u2")
-    faces = np.asarray(wheel.mesh.faces).astype("<u4")
+    faces = np.asarray(wheel.mesh.faces, dtype=np.int64)
     meta = {
         "low": low.round(4).tolist(),
         "high": high.round(4).tolist(),
         "vertices": len(vertices),
         "faces": len(faces),
     }
-    return meta, [quantised.tobytes(), faces.tobytes()]
+    return meta, [quantised.tobytes(), packed_faces(faces)]
 
 
-def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]:
+def packed_faces(faces: NDArray[np.int64]) -> bytes:
+    """Return triangles as bytes that deflate to half: each from its lowest corner on, in order, as small steps.
+
+    The first corners are written as steps from the triangle before, the others as steps from the first, signs folded
+    into the lowest bit, first all low bytes and last all high ones.
+    """
+    lowest = faces.argmin(axis=1)[:, None] + np.arange(3)
+    turned = np.take_along_axis(faces, lowest % 3, axis=1)
+    turned = turned[np.lexsort(turned.T[::-1])]
+    first = np.diff(turned[:, 0], prepend=0)
+    steps = np.concatenate([first, turned[:, 1] - turned[:, 0], turned[:, 2] - turned[:, 0]])
+    folded = ((steps << 1) ^ (steps >> 63)).astype("<u4")
+    return np.ascontiguousarray(folded.view(np.uint8).reshape(-1, 4).T).tobytes()
+
+
+def wheel_payload(wheel: WheelFields, scales: Sequence[Scale], step: int = 1) -> dict[str, Any]:
     """Return one wheel for the viewer: mesh and grid in numbers, bulk data deflated and in base64.
 
     Parameters
@@ -118,11 +140,14 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
         The wheel.
     scales : sequence of Scale
         Fields to carry, each with its colour scale.
+    step : int
+        Coarseness of the values, in 1/254 of their scale [-].
 
     Returns
     -------
     dict
-        `mesh`, `grid`, `blocks` (name and length [bytes], in order) and `data`.
+        `mesh`, `grid`, `blocks` (name and length [bytes], in order) and `data`; of a field only the cells are written
+        that `carried` has a bit for.
     """
     stride = stride_of(wheel)
     solid = wheel.zone_codes > 0
@@ -130,10 +155,12 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
     reach = _spread(codes > 0)
     mesh, bulk = _surface(wheel)
     zones = fine_codes(wheel.zone_codes, stride)
-    bulk.append(_texture(zones))
-    names = ["positions", "faces", "zones"]
+    carried = _in_order(reach[1])
+    bulk += [_in_order(zones).tobytes(), np.packbits(carried).tobytes()]
+    names = ["positions", "faces", "zones", "carried"]
     for scale in scales:
-        bulk.append(_texture(_to_bytes(coarse_values(wheel.fields[scale.name], solid, stride), scale, reach)))
+        levels = _to_bytes(coarse_values(wheel.fields[scale.name], solid, stride), scale, reach, step)
+        bulk.append(_in_order(levels)[carried > 0].tobytes())
         names.append(scale.name)
     low = np.asarray(wheel.grid.origin_mm, dtype=float)
     high = low + np.array(codes.shape) * stride * float(wheel.grid.spacing_mm)
@@ -152,9 +179,9 @@ def wheel_payload(wheel: WheelFields, scales: Sequence[Scale]) -> dict[str, Any]
     }
 
 
-def _texture(array: NDArray[np.generic]) -> bytes:
-    """Return bytes with x running fastest, as a 3-D texture wants them."""
-    return np.ascontiguousarray(array.astype(np.uint8).transpose(2, 1, 0)).tobytes()
+def _in_order(array: NDArray[np.generic]) -> NDArray[np.uint8]:
+    """Return bytes in one row with x running fastest, as a 3-D texture wants them."""
+    return array.astype(np.uint8).transpose(2, 1, 0).ravel()
 
 
 def _zone_entry(code: int, screening: Screening, fields: Sequence[str]) -> dict[str, Any]:
@@ -165,14 +192,20 @@ def _zone_entry(code: int, screening: Screening, fields: Sequence[str]) -> dict[
         if name in rows.columns and len(rows):
             row = rows.iloc[0]
             unit = unit_text(describe(name)[1])
-            text = f"{number(row[name])} {unit}".strip()
-            if f"{name}_p10" in rows.columns:
-                text += f" ({span(row[f'{name}_p10'], row[f'{name}_p90'])})"
-            values[name] = text
+            text = f"{number(row[name])} {unit}".strip() if number(row[name]) != DASH else DASH
+            band = span(row.get(f"{name}_p10"), row.get(f"{name}_p90"))
+            values[name] = f"{text} ({band})" if band else text
     verdict = max((str(v) for v in rows["risk"]), key=lambda v: VERDICTS[v].rank, default="no limit")
     look = VERDICTS[verdict]
     return {"code": code, "name": role, "tint": ROLE_TINTS[code - 1], "values": values, "verdict": look.word,
             "symbol": look.symbol, "colour": look.colour, "verdict_tint": look.tint}  # fmt: skip
+
+
+def viewer_fields(*wheels: WheelFields) -> tuple[str, ...]:
+    """Return the fields that the viewer offers: all that the wheels share, for two wheels only the telling ones."""
+    shared = shown_fields(*wheels)
+    telling = tuple(name for name in TELLING if name in shared)
+    return telling if len(wheels) > 1 and len(shared) > len(TELLING) else shared
 
 
 def viewer_payload(wheels: Mapping[str, tuple[WheelFields, Screening]]) -> dict[str, Any]:
@@ -189,13 +222,14 @@ def viewer_payload(wheels: Mapping[str, tuple[WheelFields, Screening]]) -> dict[
         `wheels`, `fields` (scales with ticks), `ramp` (colours) ready for JSON.
     """
     sources = [fields for fields, _ in wheels.values()]
-    shared = shown_fields(*sources)
+    shared = viewer_fields(*sources)
     scales = [scale_of(name, *sources) for name in shared]
+    step = 1 if len(scales) * len(wheels) <= FINE_FIELDS else 2
     entries = []
     for name, (wheel, screening) in wheels.items():
         codes = [ROLES.index(role) + 1 for role in role_names(wheel.zone_codes)]
         zones = [_zone_entry(code, screening, shared) for code in codes]
-        entries.append({"name": name, "zones": zones, **wheel_payload(wheel, scales)})
+        entries.append({"name": name, "zones": zones, **wheel_payload(wheel, scales, step)})
     return {
         "wheels": entries,
         "fields": [

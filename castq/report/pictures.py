@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from castq.report import figures
 from castq.report.fields import describe, scale_of, shown_fields
 from castq.report.section import sections_png, verdict_sections_png
+from castq.report.solid_report import solid_pictures, solid_pictures_beside
 from castq.report.still import still_png
 from castq.screening.fields import WheelFields
 from castq.screening.types import Comparison, Screening
+
+if TYPE_CHECKING:
+    from castq.screening.solid import SolidDepth
 
 Pictures = dict[str, bytes]
 
@@ -19,7 +24,7 @@ SECTION_FIELDS: tuple[str, ...] = ("local_solidification_time_s", "sdas_um", "po
 PAIRED_FIELDS: tuple[str, ...] = ("local_solidification_time_s", "porosity_pct")
 
 
-def screening_pictures(screening: Screening, fields: WheelFields | None) -> Pictures:
+def screening_pictures(screening: Screening, fields: WheelFields | None, solid: SolidDepth | None = None) -> Pictures:
     """Return the pictures of a screening.
 
     Parameters
@@ -28,12 +33,14 @@ def screening_pictures(screening: Screening, fields: WheelFields | None) -> Pict
         The result.
     fields : WheelFields or None
         The shape with its results, when there is one.
+    solid : SolidDepth, optional
+        The solved freezing of the shape, at solid depth.
 
     Returns
     -------
     dict of name to PNG
-        `limits`, `freezing_order`, `drivers`, `section_<field>`, `section_verdict`, `wheel`; those that there is
-        something to draw for.
+        `limits`, `freezing_order`, `drivers`, `section_<field>`, `section_verdict`, `wheel` and those of
+        `solid_pictures`; those that there is something to draw for.
     """
     drawn: dict[str, bytes | None] = {
         "limits": figures.limits_png(screening),
@@ -44,10 +51,16 @@ def screening_pictures(screening: Screening, fields: WheelFields | None) -> Pict
         drawn |= {f"section_{name}": sections_png(fields, name) for name in SECTION_FIELDS if name in shown}
         drawn["section_verdict"] = verdict_sections_png(fields, screening)
         drawn["wheel"] = still_png(fields, _first(shown))
+        drawn |= solid_pictures(screening, (fields, solid))
     return {name: png for name, png in drawn.items() if png is not None}
 
 
-def comparison_pictures(comparison: Comparison, a: WheelFields | None, b: WheelFields | None) -> Pictures:
+def comparison_pictures(
+    comparison: Comparison,
+    a: WheelFields | None,
+    b: WheelFields | None,
+    solids: tuple[SolidDepth | None, SolidDepth | None] = (None, None),
+) -> Pictures:
     """Return the pictures of a comparison, both wheels on the same colour scales.
 
     Parameters
@@ -56,11 +69,14 @@ def comparison_pictures(comparison: Comparison, a: WheelFields | None, b: WheelF
         The result.
     a, b : WheelFields or None
         The two shapes with their results; both are needed for pictures of the shapes.
+    solids : tuple of SolidDepth or None
+        The solved freezing of both, at solid depth.
 
     Returns
     -------
     dict of name to PNG
-        `differences`, `limits_a`, `limits_b`, `section_<field>_a` and `_b`, `wheel_a`, `wheel_b`.
+        `differences`, `limits_a`, `limits_b`, `section_<field>_a` and `_b`, `wheel_a`, `wheel_b` and those of
+        `solid_pictures_beside`.
     """
     drawn: dict[str, bytes | None] = {
         "differences": figures.differences_png(comparison),
@@ -77,6 +93,7 @@ def comparison_pictures(comparison: Comparison, a: WheelFields | None, b: WheelF
         for side, wheel in pair:
             title = f"Design {side.upper()}: {scale.label} in the cut wheel"
             drawn[f"wheel_{side}"] = still_png(wheel, scale.name, title, scale)
+        drawn |= solid_pictures_beside((comparison.a, comparison.b), ((a, solids[0]), (b, solids[1])))
     return {name: png for name, png in drawn.items() if png is not None}
 
 

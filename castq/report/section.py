@@ -23,6 +23,7 @@ from castq.screening.types import Screening
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 PIXEL_MM = 0.5
 # A number is written on its line only where the metal has room for it and no other number stands close.
@@ -171,22 +172,28 @@ def sample(wheel: WheelFields, cut: HalfSection, name: str) -> Array:
 
 def sample_codes(wheel: WheelFields, cut: HalfSection) -> NDArray[np.int64]:
     """Return the zone code on the pixels of a section; 0 outside the outline."""
-    index = [
-        np.rint(v).astype(int).clip(0, n - 1) for v, n in zip(_cells(wheel, cut), wheel.zone_codes.shape, strict=True)
-    ]
-    codes = wheel.zone_codes[tuple(index)].astype(float)
-    return np.where(cut.metal, _nearest_known(codes, codes > 0), 0).astype(np.int64)
+    return sample_nearest(wheel, cut, wheel.zone_codes).astype(np.int64)
 
 
-def _frame(axes: Axes, cut: HalfSection, first: bool) -> None:
+def sample_nearest(wheel: WheelFields, cut: HalfSection, values: NDArray[Any]) -> Array:
+    """Return values of the nearest metal cell on the pixels of a section; 0 outside the outline."""
+    where = _cells(wheel, cut)
+    index = tuple(np.rint(v).astype(int).clip(0, n - 1) for v, n in zip(where, wheel.zone_codes.shape, strict=True))
+    return np.where(cut.metal, _nearest_known(values[index].astype(float), wheel.zone_codes[index] > 0), 0.0)
+
+
+def draw_frame(axes: Axes, cut: HalfSection, first: bool) -> None:
+    """Draw outline, axis and scales of a section; the radius is numbered where it is the first."""
     from matplotlib.collections import LineCollection
 
     axes.add_collection(LineCollection(list(cut.segments_mm), colors=INK, linewidths=0.9, zorder=6))
     axes.set_xlim(cut.z_mm[0], cut.z_mm[-1])
-    axes.set_ylim(0.0, cut.r_mm[-1])
+    low = extent_of(cut)[2]
+    axes.set_ylim(low, cut.r_mm[-1])
     axes.set_aspect("equal")
     calm(axes, grid="")
-    axes.axhline(0.0, color=QUIET, linewidth=0.9, linestyle=(0, (8, 3, 1.5, 3)), clip_on=False)
+    if low <= 0.0:
+        axes.axhline(0.0, color=QUIET, linewidth=0.9, linestyle=(0, (8, 3, 1.5, 3)), clip_on=False)
     axes.set_title(cut.title, fontsize=TEXT_PT, color=INK, loc="left", pad=4)
     axes.set_xlabel("z along the axis [mm]", fontsize=SMALL_PT, color=QUIET)
     axes.tick_params(axis="y", colors=QUIET, labelleft=first)
@@ -194,9 +201,10 @@ def _frame(axes: Axes, cut: HalfSection, first: bool) -> None:
         axes.set_ylabel("radius [mm]", fontsize=SMALL_PT, color=QUIET)
 
 
-def _field_panel(axes: Axes, wheel: WheelFields, cut: HalfSection, scale: Scale) -> Any:
+def field_panel(axes: Axes, wheel: WheelFields, cut: HalfSection, scale: Scale) -> Any:
+    """Draw a field with lines of equal value into a section and return the coloured picture."""
     values = np.ma.masked_invalid(sample(wheel, cut, scale.name))
-    picture = axes.imshow(values, origin="lower", extent=_extent(cut), cmap=colour_map(scale.reverse), vmin=scale.low,
+    picture = axes.imshow(values, origin="lower", extent=extent_of(cut), cmap=colour_map(scale.reverse), vmin=scale.low,
                           vmax=scale.high, interpolation="nearest", zorder=2)  # fmt: skip
     if values.count() and np.ptp(values.compressed()) > 0:
         levels = nice_ticks(scale.low, scale.high, 7)
@@ -225,9 +233,10 @@ def _number_lines(axes: Axes, cut: HalfSection, levels: Sequence[float], lines: 
                       bbox={"facecolor": "white", "alpha": 0.82, "edgecolor": "none", "pad": 0.7})  # fmt: skip
 
 
-def _extent(cut: HalfSection) -> tuple[float, float, float, float]:
+def extent_of(cut: HalfSection) -> tuple[float, float, float, float]:
+    """Return the edges of the picture of a section: left, right, bottom, top [mm]."""
     half = PIXEL_MM / 2
-    return cut.z_mm[0] - half, cut.z_mm[-1] + half, 0.0, cut.r_mm[-1] + half
+    return cut.z_mm[0] - half, cut.z_mm[-1] + half, cut.r_mm[0] - half, cut.r_mm[-1] + half
 
 
 def _bar_label(scale: Scale) -> str:
@@ -261,15 +270,20 @@ def sections_png(wheel: WheelFields, name: str, scale: Scale | None = None, titl
              f"number{side}")  # fmt: skip
     panels = figure.subplots(1, 2)
     for axes, cut in zip(panels, both_sections(wheel), strict=True):
-        _frame(axes, cut, axes is panels[0])
-        picture = _field_panel(axes, wheel, cut, scale)
+        draw_frame(axes, cut, axes is panels[0])
+        picture = field_panel(axes, wheel, cut, scale)
+    colour_bar(figure, picture, panels, scale)
+    return to_png(figure)
+
+
+def colour_bar(figure: Figure, picture: Any, panels: Sequence[Axes], scale: Scale) -> None:
+    """Draw the colour bar of a scale, with unit, at the right of some panels."""
     ends = {(False, False): "neither", (True, False): "min", (False, True): "max", (True, True): "both"}
     bar = figure.colorbar(picture, ax=list(panels), location="right", shrink=0.86, aspect=26, pad=0.02,
                           ticks=nice_ticks(scale.low, scale.high), extend=ends[scale.below, scale.above])  # fmt: skip
     bar.set_label(_bar_label(scale), fontsize=SMALL_PT, color=INK)
     bar.ax.tick_params(labelsize=SMALL_PT, length=2, colors=QUIET)
     bar.outline.set_visible(False)
-    return to_png(figure)
 
 
 def verdict_sections_png(wheel: WheelFields, screening: Screening) -> bytes:
@@ -297,11 +311,11 @@ def verdict_sections_png(wheel: WheelFields, screening: Screening) -> bytes:
     panels = figure.subplots(1, 2)
     for axes, cut in zip(panels, both_sections(wheel), strict=True):
         codes = sample_codes(wheel, cut)
-        _frame(axes, cut, axes is panels[0])
+        draw_frame(axes, cut, axes is panels[0])
         picture = np.full((*codes.shape, 3), 255, dtype=np.uint8)
         for code in np.unique(codes[codes > 0]):
             picture[codes == code] = rgb(VERDICTS[verdicts[ROLES[code - 1]]].tint)
-        axes.imshow(picture, origin="lower", extent=_extent(cut), interpolation="nearest", zorder=2)
+        axes.imshow(picture, origin="lower", extent=extent_of(cut), interpolation="nearest", zorder=2)
         axes.contour(cut.z_mm, cut.r_mm, codes, levels=np.arange(0.5, 9.0), colors=INK, linewidths=0.5, zorder=4)
         _name_zones(axes, cut, codes, verdicts)
     shown = sorted(set(verdicts.values()), key=lambda v: -VERDICTS[v].rank)

@@ -8,7 +8,7 @@ from typing import Any
 from castq.core.nomenclature import unit_of
 from castq.core.relation import PROVENANCE_WORDS, REGISTRY
 from castq.report.colours import VERDICTS, VerdictLook
-from castq.report.words import DASH, SIDE_SIGNS, beside, given, number, percent, span, unit_text, with_unit
+from castq.report.words import DASH, SIDE_SIGNS, beside, decisive, given, number, percent, span, unit_text, with_unit
 from castq.screening.columns import BY_NAME
 from castq.screening.types import Case, Check, Comparison, Difference, Screening
 
@@ -79,6 +79,13 @@ def zone_heads(screening: Screening) -> list[tuple[str, str, VerdictLook]]:
         (str(zone), "" if role == zone else str(role), VERDICTS[str(risk)])
         for zone, role, risk in zip(table["zone"], table["role"], table["risk"], strict=True)
     ]
+
+
+def worst_zone(screening: Screening) -> int:
+    """Return the place in the zone table of the zone that decides the verdict; 0 when no limit was held against any."""
+    names = [str(zone) for zone in screening.zones["zone"]]
+    first = [item.zone for item in decisive(screening, 1)]
+    return names.index(first[0]) if first and first[0] in names else 0
 
 
 def check_rows(screening: Screening) -> list[dict[str, Any]]:

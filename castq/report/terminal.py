@@ -9,8 +9,10 @@ from typing import Any
 from castq.core.cautions import BANNER, cautions_for
 from castq.core.errors import plain
 from castq.report.colours import VERDICTS
+from castq.report.hydrogen import NONE_WORDS, room_rows
+from castq.report.solid_text import solid_lines
 from castq.report.tables import check_rows, difference_rows, strongest
-from castq.report.words import DASH, decisive, number, percent, span
+from castq.report.words import DASH, Decisive, decisive, number, percent, span
 from castq.screening.types import Comparison, Screening
 
 WIDTH = 100
@@ -78,14 +80,22 @@ def screening_text(screening: Screening) -> str:
             "",
             _line(f"[{VERDICTS[item.verdict].sign}] {plain(item.zone, 60)}: {VERDICTS[item.verdict].word.lower()}"),
         ]
-        lines += [_wrapped(text, "    ") for text in (item.headline + ".", item.detail, item.why) if text]
+        lines += [_wrapped(text, "    ") for text in _decisive_lines(item)]
     lines += [
         *_title("Zones (median; p10-p90 in brackets; LST local solidification time, feed the feeding margin)"),
         *_zone_lines(screening),
     ]
+    if screening.solid is not None:
+        lines += [*_title("Solved field"), *(_wrapped(text, "  ") for text in solid_lines(screening.solid))]
     lines += [*_title("Checks, worst first"), *_check_lines(screening)]
+    lines += _hydrogen_lines(screening)
     lines += _warning_lines(screening.warnings)
     return "\n".join([*lines, "", _wrapped(BANNER)])
+
+
+def _decisive_lines(item: Decisive) -> list[str]:
+    cause = f"Cause: {item.cause}." if item.cause else ""
+    return [text for text in (f"{item.headline}.", f"Limit: {item.limit}.", cause, item.detail, item.why) if text]
 
 
 def _zone_lines(screening: Screening) -> list[str]:
@@ -134,6 +144,19 @@ def _check_lines(screening: Screening) -> list[str]:
     return [*lines, signs] if checks else ["no limit was held against the wheel"]
 
 
+def _hydrogen_lines(screening: Screening) -> list[str]:
+    rows = room_rows(screening.hydrogen_room)
+    if not rows:
+        return []
+    cells = [(">" if r.decides else "", r.zone, r.limit, r.at_90, r.at_50, r.note) for r in rows[:-1]]
+    together = ("", rows[-1].zone, "", rows[-1].at_90, rows[-1].at_50, "")
+    head = ("", "zone", "limit", "at 90 %", "at 50 %", "in the draws")
+    lines = _columns([head, *cells, together], (1, 20, 22, 7, 7, 35), " ")
+    none = [NONE_WORDS] if "none" in (r.at_90 for r in rows) else []
+    title = _title("Hydrogen this design stands, ml/100g (> decides)")
+    return [*title, *lines, *(_wrapped(text, "  ") for text in (rows[-1].note, *none))]
+
+
 def _warning_lines(warnings: Sequence[str], most: int = 8) -> list[str]:
     lines = _title(f"Warnings: {len(warnings)}")
     lines += [_wrapped(text, "  ! ") for text in warnings[:most]]
@@ -169,6 +192,10 @@ def comparison_text(comparison: Comparison) -> str:
         *_title("B less A, over the same draws (LST local solidification time; B better: probability)"),
         *_difference_lines(comparison),
     ]
+    for name, one in (("A", comparison.a), ("B", comparison.b)):
+        if one.solid is not None:
+            told = (_wrapped(text, "  ") for text in solid_lines(one.solid))
+            lines += [*_title(f"Solved field of {name}"), *told]
     for title, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
         if roles:
             lines.append(_line(f"not compared, {title}: {', '.join(roles)}"))

@@ -45,10 +45,28 @@ async function unpack(wheel) {
   const bytes = await new Response(stream).arrayBuffer(), parts = {};
   let offset = 0;
   for (const [name, length] of wheel.blocks) {
-    const kind = { positions: Uint16Array, faces: Uint32Array }[name] || Uint8Array;
+    const kind = { positions: Uint16Array }[name] || Uint8Array;
     parts[name] = new kind(bytes.slice(offset, offset + length)); offset += length;
   }
+  parts.faces = triangles(parts.faces);
+  const [nx, ny, nz] = wheel.grid.shape;
+  for (const [name] of wheel.blocks.slice(4)) parts[name] = spread(parts[name], parts.carried, nx * ny * nz);
   return parts;
+}
+function spread(values, carried, count) {  // put the values of the cells that carry one in their places
+  const all = new Uint8Array(count);
+  for (let i = 0, next = 0; i < count; i++) if (carried[i >> 3] >> (7 - (i & 7)) & 1) all[i] = values[next++];
+  return all;
+}
+function triangles(packed) {  // undo the packing: four planes of bytes, signs in the lowest bit, steps from the corner before
+  const all = packed.length / 4, count = all / 3, faces = new Uint32Array(all);
+  const step = (i) => { const v = packed[i] | packed[all + i] << 8 | packed[2 * all + i] << 16 | packed[3 * all + i] << 24;
+    return v >>> 1 ^ -(v & 1); };
+  for (let i = 0, first = 0; i < count; i++) {
+    first += step(i);
+    faces.set([first, first + step(count + i), first + step(2 * count + i)], 3 * i);
+  }
+  return faces;
 }
 
 function compile(gl, pick) {

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from castq.core.errors import plain
 from castq.report.colours import VERDICTS
@@ -15,6 +17,14 @@ UNIT_WORDS: dict[str, str] = {
     "um": "µm", "cm3": "cm³", "mm3": "mm³", "degC": "°C", "W/m2K": "W/m²K", "(K s)^0.5/mm": "(K·s)½/mm", "-": "",
 }  # fmt: skip
 SIDE_WORDS: dict[str, str] = {">=": "at least", "<=": "at most"}
+# Quantities that pores decide, and those that the time of freezing decides.
+BY_PORES: frozenset[str] = frozenset({
+    "porosity_pct", "gas_porosity_pct", "shrinkage_porosity_pct", "pore_size_um", "largest_pore_um", "elongation_pct",
+    "uts_mpa", "quality_index_mpa", "fatigue_strength_mpa", "feeding_margin", "niyama",
+})  # fmt: skip
+BY_FREEZING: frozenset[str] = frozenset({
+    "sdas_um", "local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s",
+})  # fmt: skip
 SIDE_SIGNS: dict[str, str] = {">=": "≥", "<=": "≤"}
 
 
@@ -86,11 +96,13 @@ def label(quantity: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Decisive:
-    """A zone that decides the verdict: which check, in words."""
+    """A zone that decides the verdict: which check, its limit, what is behind it and the numbers, in words."""
 
     zone: str
     verdict: str
     headline: str
+    limit: str
+    cause: str
     detail: str
     why: str
 
@@ -141,30 +153,79 @@ def _in_words(screening: Screening, check: Check) -> Decisive:
     else:
         headline = f"{label(check.quantity)} meets its limit by only {amount}{share}"
         headline = headline.replace("only ", "") if check.verdict == "pass" else headline
-    limit = f"{SIDE_WORDS[check.operator]} {given(check.limit, unit)}"
-    house = " (house default)" if check.house_default else ""
+    house = " (house default, not from your drawing)" if check.house_default else ""
+    limit = f"{label(check.quantity)} {SIDE_WORDS[check.operator]} {given(check.limit, unit)}{house}"
     detail = (
-        f"Predicted {with_unit(check.median, unit)}, in eight draws of ten {span(check.p10, check.p90)}; "
-        f"limit {limit}{house}. Met in {percent(check.probability_ok)} of the draws."
+        f"Predicted {with_unit(check.median, unit)}, in eight draws of ten {span(check.p10, check.p90)}. "
+        f"Met in {percent(check.probability_ok)} of the draws."
     )
-    return Decisive(check.zone, check.verdict, headline, detail, _why(screening, check))
+    rows = screening.zones[screening.zones["zone"] == check.zone].to_dict("records")
+    cause = cause_of(screening, check, rows[0]) if rows else plain(check.comment)
+    return Decisive(check.zone, check.verdict, headline, limit, cause, detail, _numbers(rows[0]) if rows else "")
 
 
-def _why(screening: Screening, check: Check) -> str:
-    """Return what stands behind a check, from the zone's own row of the table."""
-    rows = screening.zones[screening.zones["zone"] == check.zone]
-    if not len(rows):
+def cause_of(screening: Screening, check: Check, row: Mapping[Any, Any]) -> str:
+    """Return what is behind a check that a zone fails, risks or only just meets.
+
+    Parameters
+    ----------
+    screening : Screening
+        The result.
+    check : Check
+        The check.
+    row : mapping of column to value
+        The zone's row of the zone table.
+
+    Returns
+    -------
+    str
+        One sentence without full stop; empty when nothing can be said.
+    """
+    if check.verdict == "not decided" and check.comment:
         return plain(check.comment)
-    row = rows.iloc[0]
-    parts = []
-    margin = float(row["feeding_margin"])
+    parts = [_source(screening, check, row)]
+    if check.verdict == "at risk":
+        own = [d for d in screening.drivers if (d.zone, d.quantity) == (check.zone, check.quantity)]
+        widest = max(own, key=lambda d: d.share, default=None)
+        because = (
+            f"; widest uncertainty: {plain(widest.source)} ({percent(widest.share)} of the variance)" if widest else ""
+        )
+        side = "misses the limit" if shortfall(check) > 0 else "meets the limit"
+        parts.append(f"the median {side}, the range lies on both sides of it{because}")
+    text = "; ".join(part for part in parts if part)
+    return text[:1].upper() + text[1:]
+
+
+def _source(screening: Screening, check: Check, row: Mapping[Any, Any]) -> str:
+    """Return the physical cause of a check, as far as the zone's row and the solved shape tell it."""
+    if check.quantity in BY_FREEZING:
+        wall = f"an equivalent wall of {with_unit(row['wall_mm'], 'mm')} freezes slowly"
+        return f"{wall}, local solidification time {with_unit(row['local_solidification_time_s'], 's')}"
+    if check.quantity not in BY_PORES:
+        return ""
+    found = [region for region in screening.solid.regions if region.zone == row["role"]] if screening.solid else []
+    if found:
+        return plain(found[0].cause)
+    margin, feeder = float(row["feeding_margin"]), plain(row["freezes_after"])
+    if check.quantity == "niyama":
+        return f"flat gradient on the way to feed metal, the {feeder}"
+    if check.quantity == "feeding_margin" and margin >= 1.0:
+        return f"its way to feed metal, the {feeder}, stays open only {number(margin)} times as long as the zone itself"
     if margin < 1.0:
-        feeder = plain(row["freezes_after"])
-        parts.append(f"its way to feed metal, the {feeder}, closes too early (feeding margin {number(margin)})")
-    time = row["local_solidification_time_s"]
-    parts.append(f"local solidification time {with_unit(time, 's')}, SDAS {with_unit(row['sdas_um'], 'um')}")
+        return f"its way to feed metal, the {feeder}, closes too early (feeding margin {number(margin)})"
+    if float(row["shrinkage_porosity_pct"]) > float(row["gas_porosity_pct"]):
+        return f"shrinkage in a zone that stays fed: gradient too flat (Niyama {number(row['niyama'])})"
+    hydrogen = given(screening.case.melt.hydrogen_ml_100g, "ml/100g")
+    return (
+        f"gas: hydrogen {hydrogen} in the melt, {with_unit(row['local_solidification_time_s'], 's')} for pores to grow"
+    )
+
+
+def _numbers(row: Mapping[Any, Any]) -> str:
+    """Return the numbers that stand behind a check, from the zone's own row of the table."""
     gas, shrinkage = float(row["gas_porosity_pct"]), float(row["shrinkage_porosity_pct"])
     larger = "shrinkage" if shrinkage > gas else "gas"
-    parts.append(f"porosity {with_unit(row['porosity_pct'], '%')}, mostly {larger}")
-    text = "; ".join(parts)
-    return text[0].upper() + text[1:] + "."
+    return (
+        f"Local solidification time {with_unit(row['local_solidification_time_s'], 's')}, SDAS "
+        f"{with_unit(row['sdas_um'], 'um')}; porosity {with_unit(row['porosity_pct'], '%')}, mostly {larger}."
+    )

@@ -25,12 +25,13 @@ from castq.physics.niyama import dimensionless_niyama, niyama_from_times
 from castq.physics.pore_size import defect_area_fraction, largest_pore_diameter, mean_pore_diameter
 from castq.physics.porosity import gas_porosity, gas_porosity_bound, metal_pressure, site_factor
 from castq.physics.quality import quality_drouzy
-from castq.physics.shrinkage import feeding_margin, open_share, shrinkage_porosity
+from castq.physics.shrinkage import STEP_MARGIN, feeding_margin, open_share, shrinkage_porosity
 from castq.physics.strength import TEMPERS, temper_name, tensile_strength, yield_strength
 from castq.physics.structure import sdas_cube_root
-from castq.screening.freezing import freeze
-from castq.screening.types import Calibration, Melt, Tool, Treatment
-from castq.screening.uncertain import effect
+from castq.screening.freezing import Freezing, freeze
+from castq.screening.solid_records import ZoneAnchors
+from castq.screening.types import Calibration, Case, Melt, Tool, Treatment
+from castq.screening.uncertain import draw_all, effect
 
 Array = NDArray[np.float64]
 States = NDArray[np.int8]
@@ -39,8 +40,13 @@ WALL_RELATION = "wall-transient-1d"
 PORES_PER_MM3 = 5.0
 DEFECT_CONCENTRATION = 5.0
 DEFECT_DECAY = 18.0
+TIMES = ("local_solidification_time_s", "solid_time_s", "cutoff_time_s")
+# What rests on the solved field leans on the wall relation for its bands alone: beyond its range they are widened.
+BAND_ONLY = 1
 # Rows of one block: keeps a block's arrays inside the processor's cache.
 BLOCK_VALUES = 32_768
+# What the soundness stage keeps beside its numbers: pressure of the metal, and the factor on the estimate of gas.
+KEPT = ("metal_pressure_atm", "gas_factor")
 # Which numbers rest on which stage, stage by stage down the chain.
 STAGES: dict[str, tuple[str, ...]] = {
     "freezing": ("local_solidification_time_s", "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s"),
@@ -96,6 +102,11 @@ class Settings:
     calibration: Calibration
 
 
+def settings_of(case: Case) -> Settings:
+    """Return what all zones and places of a case share."""
+    return Settings(case.alloy, case.melt, case.tool, case.treatment, case.calibration)
+
+
 @dataclass(slots=True, eq=False)
 class ChainResult:
     """Draws of every predicted quantity, arrays (zones, draws), and the trace of each stage."""
@@ -113,7 +124,7 @@ class ChainResult:
         return found
 
 
-def run_chain(zones: Zones, settings: Settings, draws: Draws) -> ChainResult:
+def run_chain(zones: Zones, settings: Settings, draws: Draws, anchors: ZoneAnchors | None = None) -> ChainResult:
     """Run the chain over all zones and draws.
 
     Parameters
@@ -124,6 +135,8 @@ def run_chain(zones: Zones, settings: Settings, draws: Draws) -> ChainResult:
         What they share.
     draws : dict of name to array (draws,)
         Standard-normal draws; count 1 gives the medians.
+    anchors : ZoneAnchors, optional
+        What the solved field says of each zone; the walls then only tell how it moves with the draws.
 
     Returns
     -------
@@ -136,12 +149,36 @@ def run_chain(zones: Zones, settings: Settings, draws: Draws) -> ChainResult:
         If a wall never freezes.
     """
     result = ChainResult({}, {name: Trace() for name in STAGES})
-    _freezing(zones, settings, draws, result)
-    count = result.samples["solid_time_s"].shape[1]
-    later = [name for stage in _STEPS for name in STAGES[stage]]
+    _freezing(zones, settings, draws, result, anchors)
+    return _completed(result, settings, draws)
+
+
+def run_places(values: Mapping[str, Array], settings: Settings) -> ChainResult:
+    """Run what rests on freezing and feeding for single places, at the medians.
+
+    Parameters
+    ----------
+    values : mapping of name to array (places,)
+        `local_solidification_time_s`, `niyama`, `path_margin` and `shrinkage_margin`, as the zones have them.
+    settings : Settings
+        What the places share.
+
+    Returns
+    -------
+    ChainResult
+        Arrays (places, 1) in the unit of their column.
+    """
+    result = ChainResult({name: one[:, None] for name, one in values.items()}, {name: Trace() for name in STAGES})
+    return _completed(result, settings, draw_all(1, 0))
+
+
+def _completed(result: ChainResult, settings: Settings, draws: Draws) -> ChainResult:
+    """Fill in what rests on freezing and feeding, block by block."""
+    total, count = result.samples["local_solidification_time_s"].shape
+    later = [*(name for stage in _STEPS for name in STAGES[stage]), *KEPT]
     for name in later:
-        result.samples[name] = np.empty((len(zones.roles), count))
-    for rows in _blocks(len(zones.roles), count):
+        result.samples[name] = np.empty((total, count))
+    for rows in _blocks(total, count):
         block = {name: values[rows] for name, values in result.samples.items() if name not in later}
         _downstream(block, settings, draws, result, rows)
         for name in later:
@@ -165,30 +202,83 @@ def _note(result: ChainResult, stage: str, seen: Trace, rows: slice, total: int)
         whole[rows] = np.maximum(whole[rows], states)
 
 
-def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResult) -> None:
+def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResult, anchors: ZoneAnchors | None) -> None:
     walls = np.concatenate([zones.wall_mm, zones.choke_mm])
+    # A solved field is held against the middle of all draws: one more column, which leads.
+    drawn = draws if anchors is None else {name: np.append(0.0, values) for name, values in draws.items()}
     frozen = freeze(
-        walls, zones.roles * 2, alloy=settings.alloy, melt=settings.melt, tool=settings.tool, draws=draws,
+        walls, zones.roles * 2, alloy=settings.alloy, melt=settings.melt, tool=settings.tool, draws=drawn,
         calibration=settings.calibration,
     )  # fmt: skip
-    n = len(zones.roles)
-    cutoff, choke = frozen.cutoff_s[:n], frozen.cutoff_s[n:]
-    solid, lst = frozen.solid_s[:n], frozen.local_solidification_s[:n]
-    fed = (zones.feeder >= 0)[:, None]
-    with trace() as seen:
-        rate = mean_cooling_rate(settings.alloy.freezing_range_k, lst)
     with trace() as feeding:
-        closing = np.where(fed, choke[zones.feeder], np.inf)
-        margin = feeding_margin(closing, cutoff)
-        # Pressure reaches a zone until the first choke on its whole way closes: one that closes after the zone itself
-        # takes nothing from it.
-        path_margin = feeding_margin(_along_path(closing, zones.feeder, np.minimum), cutoff)
-        later = (solid[zones.feeder] - solid) / zones.distance_mm[:, None]
-        # The criterion speaks along the flow of feed metal: none where the feeder is solid first.
-        niyama = np.where(fed & (later > 0.0), niyama_from_times(rate, later), np.nan)
+        samples = _margins(zones, frozen)
+        if anchors is not None:
+            samples = _anchored(samples, anchors)
+    with trace() as seen:
+        rate = mean_cooling_rate(settings.alloy.freezing_range_k, samples["local_solidification_time_s"])
+        if anchors is None:
+            samples["niyama"] = _zone_niyama(zones, samples["solid_time_s"], rate)
+    samples["cooling_rate_k_per_s"] = rate
+    _note_walls(zones, settings, result, seen, feeding, anchors is not None)
+    result.samples.update(samples)
+
+
+def _zone_niyama(zones: Zones, solid_s: Array, rate_k_s: Array) -> Array:
+    """Return the Niyama value toward the feeding zone: none where that is solid first."""
+    later = (solid_s[zones.feeder] - solid_s) / zones.distance_mm[:, None]
+    fed = (zones.feeder >= 0)[:, None]
+    return np.where(fed & (later > 0.0), niyama_from_times(rate_k_s, later), np.nan)
+
+
+def _margins(zones: Zones, frozen: Freezing) -> dict[str, Array]:
+    """Return times and margins of the walls; pressure and the shrinkage relation take these margins as they are."""
+    n = len(zones.roles)
+    rows = (frozen.local_solidification_s[:n], frozen.solid_s[:n], frozen.cutoff_s[:n])
+    times, choke = dict(zip(TIMES, rows, strict=True)), frozen.cutoff_s[n:]
+    closing = np.where((zones.feeder >= 0)[:, None], choke[zones.feeder], np.inf)
+    margin = feeding_margin(closing, times["cutoff_time_s"])
+    # Pressure reaches a zone until the first choke on its whole way closes: one that closes after the zone itself
+    # takes nothing from it.
+    on_way = feeding_margin(_along_path(closing, zones.feeder, np.minimum), times["cutoff_time_s"])
+    return {**times, "feeding_margin": margin, "path_margin": on_way, "shrinkage_margin": margin}
+
+
+def _anchored(walls: dict[str, Array], anchors: ZoneAnchors) -> dict[str, Array]:
+    """Return times and margins of the solved field, moved by the draws as those of the walls are.
+
+    The walls lead with the middle of the draws; what is returned is without it.
+    """
+    moved = {name: walls[name][:, 1:] / walls[name][:, :1] for name in TIMES}
+    samples = {name: getattr(anchors, name)[:, None] * factor for name, factor in moved.items()}
+    margin = walls["feeding_margin"]
+    with np.errstate(invalid="ignore"):
+        turn = np.where(np.isfinite(margin[:, 1:]), margin[:, 1:] / margin[:, :1], 1.0)
+    cut = _at_nodes(anchors.cut_share, anchors.nodes, 1.0 / turn)
+    return {
+        **samples,
+        "feeding_margin": anchors.feeding_margin[:, None] * turn,
+        "path_margin": turn * _at_nodes(anchors.reach, anchors.nodes, 1.0 / turn),
+        # The shrinkage relation reads this margin as all fed and 1 as all cut off: a share of the metal lies between.
+        "shrinkage_margin": STEP_MARGIN - (STEP_MARGIN - 1.0) * cut,
+        # Times that all stretch alike change the root of the rate by one over the root, the slope in proportion.
+        "niyama": anchors.niyama[:, None] * np.sqrt(moved["local_solidification_time_s"]),
+    }
+
+
+def _at_nodes(rows: Array, nodes: Array, at: Array) -> Array:
+    """Return rows given at nodes, read at places of their own."""
+    return np.stack([np.interp(places, nodes, row) for places, row in zip(at, rows, strict=True)])
+
+
+def _note_walls(
+    zones: Zones, settings: Settings, result: ChainResult, seen: Trace, feeding: Trace, solid: bool
+) -> None:
+    """Enter where the wall relation was used outside its range, and what rests on that."""
+    n, way = len(zones.roles), Trace()
     seen.used[WALL_RELATION] = 1
-    way = Trace()
-    for key, states in _wall_states(walls, zones.roles * 2, settings).items():
+    walls = np.concatenate([zones.wall_mm, zones.choke_mm])
+    for key, every in _wall_states(walls, zones.roles * 2, settings).items():
+        states = np.minimum(every, BAND_ONLY).astype(np.int8) if solid else every
         seen.excursions[key] = states[:n]
         # A margin rests on the zone that feeds; the pressure in a zone on the whole way to the gate.
         source = np.maximum(states[:n], states[n:])
@@ -196,10 +286,6 @@ def _freezing(zones: Zones, settings: Settings, draws: Draws, result: ChainResul
         way.excursions[key] = _along_path(feeding.excursions[key], zones.feeder, np.maximum)
     for stage, noted in (("freezing", seen), ("feeding", feeding), ("soundness", way)):
         _note(result, stage, noted, slice(None), n)
-    result.samples.update(
-        local_solidification_time_s=lst, solid_time_s=solid, cutoff_time_s=cutoff, cooling_rate_k_per_s=rate,
-        feeding_margin=margin, niyama=niyama, path_margin=path_margin,
-    )  # fmt: skip
 
 
 def _wall_states(walls_mm: Array, roles: tuple[str, ...], settings: Settings) -> dict[tuple[str, str], States]:
@@ -226,7 +312,7 @@ def _along_path(values: NDArray[Any], feeder: NDArray[np.int64], pick: np.ufunc)
 
 
 def _downstream(values: dict[str, Array], settings: Settings, draws: Draws, result: ChainResult, rows: slice) -> None:
-    total = len(result.samples["solid_time_s"])
+    total = len(result.samples["local_solidification_time_s"])
     for stage, step in _STEPS.items():
         with trace() as seen:
             step(values, settings, draws)
@@ -245,19 +331,19 @@ def _soundness(values: dict[str, Array], settings: Settings, draws: Draws) -> No
     pressure = metal_pressure(tool.metal_head_mm, tool.hold_pressure_bar, open_share(values["path_margin"]))
     sites = site_factor(melt.strontium_ppm, melt.cleanliness)
     gas = gas_porosity(hydrogen, values["local_solidification_time_s"], values["sdas_um"], pressure, sites)
-    gas *= plant.porosity_factor * effect(draws, "gas porosity estimate", plant.one_sigma)
-    gas = np.minimum(gas, gas_porosity_bound(hydrogen, pressure))
+    factor = plant.porosity_factor * effect(draws, "gas porosity estimate", plant.one_sigma)
+    gas = np.minimum(gas * factor, gas_porosity_bound(hydrogen, pressure))
     alloy = settings.alloy
     star = dimensionless_niyama(
         values["niyama"], values["sdas_um"], pressure, alloy.shrinkage_pct, alloy.freezing_range_k
     )
-    shrinkage = shrinkage_porosity(values["feeding_margin"], star, alloy.shrinkage_pct, alloy.cutoff_fs)
+    shrinkage = shrinkage_porosity(values["shrinkage_margin"], star, alloy.shrinkage_pct, alloy.cutoff_fs)
     shrinkage = shrinkage * effect(draws, "shrinkage estimate", plant.one_sigma)
     porosity = gas + shrinkage
     mean = mean_pore_diameter(porosity, PORES_PER_MM3 * effect(draws, "pore count", plant.one_sigma))
     values.update(
         gas_porosity_pct=gas, shrinkage_porosity_pct=shrinkage, porosity_pct=porosity, pore_size_um=mean,
-        largest_pore_um=largest_pore_diameter(mean),
+        largest_pore_um=largest_pore_diameter(mean), metal_pressure_atm=pressure, gas_factor=factor,
     )  # fmt: skip
 
 

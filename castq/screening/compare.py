@@ -144,6 +144,11 @@ def compare(a: Screening, b: Screening) -> Comparison:
             "the same seed and number of draws",
             "screen both again with the same --seed and --draws",
         )
+    if a.depth != b.depth:
+        raise input_error(
+            "compare", "depth", f"A is screened at {a.depth} depth, B at {b.depth} depth", "the same depth",
+            "screen both again with the same --depth",
+        )  # fmt: skip
     rows_a, rows_b = _role_rows(a), _role_rows(b)
     common = [role for role in rows_a if role in rows_b]
     if not common:
@@ -194,6 +199,7 @@ def _process_warnings(a: Screening, b: Screening) -> tuple[str, ...]:
         "heat treatment": (a.case.treatment, b.case.treatment),
         "calibration": (a.case.calibration, b.case.calibration),
         "die and feeding": (_tool_values(a), _tool_values(b)),
+        "cooling, gate or cycle": (_parts_values(a), _parts_values(b)),
     }
     return tuple(
         f"the {name} differs between A and B: the verdict mixes shape and process"
@@ -215,3 +221,9 @@ def _tool_values(screening: Screening) -> tuple[object, ...]:
         tool.metal_head_mm,
         tool.rim_flow_formed,
     )
+
+
+def _parts_values(screening: Screening) -> tuple[object, ...]:
+    parts = screening.case.parts
+    drawn = tuple((body.name, body.material.id) for body in (*parts.bodies, *parts.die))
+    return parts.circuits, drawn, parts.feeders, parts.gate, parts.cycle

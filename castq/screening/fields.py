@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +12,8 @@ from numpy.typing import NDArray
 from castq.geometry.mesh import Mesh
 from castq.geometry.roles import ROLES
 from castq.geometry.voxels import Grid
-from castq.screening.chain import Zones, feeding_rows, run_chain
-from castq.screening.screen import FAR, settings_of
+from castq.screening.chain import Zones, feeding_rows, run_chain, settings_of
+from castq.screening.ranges import FAR
 from castq.screening.shape import WheelShape
 from castq.screening.types import Case, Screening
 from castq.screening.uncertain import draw_all
@@ -20,6 +21,10 @@ from castq.screening.uncertain import draw_all
 SHOWN: tuple[str, ...] = (
     "local_solidification_time_s", "sdas_um", "gas_porosity_pct", "shrinkage_porosity_pct", "porosity_pct",
     "elongation_pct", "ys_mpa", "uts_mpa", "fatigue_strength_mpa",
+)  # fmt: skip
+# What the solved field adds to these.
+SOLID_SHOWN: tuple[str, ...] = (
+    *SHOWN, "solid_time_s", "cutoff_time_s", "cooling_rate_k_per_s", "feeding_margin", "niyama", "gradient_k_mm",
 )  # fmt: skip
 # Walls are rounded to this before the chain is run, so that each wall is solved once.
 WALL_STEP_MM = 0.05
@@ -48,7 +53,15 @@ class WheelFields:
     fields: Mapping[str, NDArray[np.float32]]
 
 
-def wheel_fields(case: Case, shape: WheelShape, screening: Screening) -> WheelFields:
+class Solved(Protocol):
+    """What pictures take from solid depth; `castq.screening.solid.SolidDepth` is one."""
+
+    @property
+    def fields(self) -> Mapping[str, NDArray[np.float32]]:
+        """Results on the voxels."""
+
+
+def wheel_fields(case: Case, shape: WheelShape, screening: Screening, solid: Solved | None = None) -> WheelFields:
     """Return the chain's medians on every voxel.
 
     Parameters
@@ -59,24 +72,35 @@ def wheel_fields(case: Case, shape: WheelShape, screening: Screening) -> WheelFi
         Its measured shape.
     screening : Screening
         Its screening, for the verdict of each zone.
+    solid : Solved, optional
+        The solved field: the voxels then rest on it, else on the wall each lies in.
 
     Returns
     -------
     WheelFields
-        Fields of `SHOWN`, wall thickness [mm] and risk (0 pass, 1 not decided, 2 at risk, 3 fails).
+        Fields of `SHOWN`, with a solved field of `SOLID_SHOWN`; wall thickness [mm] and risk (0 pass, 1 not decided,
+        2 at risk, 3 fails).
     """
     codes = shape.zones.codes
     metal = codes > 0
-    steps = np.round(shape.section.wall_mm[metal] / WALL_STEP_MM).astype(np.int64)
-    keys, inverse = np.unique(steps * (len(ROLES) + 1) + codes[metal], return_inverse=True)
-    walls, roles = WALL_STEP_MM * (keys // (len(ROLES) + 1)), keys % (len(ROLES) + 1) - 1
-    values = _medians(case, np.maximum(walls, WALL_STEP_MM), [ROLES[i] for i in roles])
-    fields = {name: _on_grid(values[name][inverse], metal) for name in SHOWN}
+    if solid is None:
+        fields = _from_walls(case, shape, metal)
+    else:
+        fields = {name: solid.fields[name] for name in SOLID_SHOWN}
     fields["wall_mm"] = _on_grid(shape.section.wall_mm[metal], metal)
     risk = {row.role: RISK_LEVEL[str(row.risk)] for row in screening.zones.itertuples()}
     by_code = np.array([0.0, *(risk.get(role, 0.0) for role in ROLES)])
     fields["risk"] = _on_grid(by_code[codes[metal]], metal)
     return WheelFields(shape.mesh, shape.grid, codes, fields)
+
+
+def _from_walls(case: Case, shape: WheelShape, metal: NDArray[np.bool_]) -> dict[str, NDArray[np.float32]]:
+    """Return the fields of `SHOWN` from the wall that each voxel lies in."""
+    steps = np.round(shape.section.wall_mm[metal] / WALL_STEP_MM).astype(np.int64)
+    keys, inverse = np.unique(steps * (len(ROLES) + 1) + shape.zones.codes[metal], return_inverse=True)
+    walls, roles = WALL_STEP_MM * (keys // (len(ROLES) + 1)), keys % (len(ROLES) + 1) - 1
+    values = _medians(case, np.maximum(walls, WALL_STEP_MM), [ROLES[i] for i in roles])
+    return {name: _on_grid(values[name][inverse], metal) for name in SHOWN}
 
 
 def _on_grid(values: NDArray[np.floating], metal: NDArray[np.bool_]) -> NDArray[np.float32]:

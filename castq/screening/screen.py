@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -12,28 +13,31 @@ from castq.core.cautions import cautions_for
 from castq.core.nomenclature import in_words, unit_of
 from castq.core.relation import REGISTRY
 from castq.core.sampling import Draws
-from castq.physics.porosity import hydrogen_limit, metal_pressure, site_factor
-from castq.physics.shrinkage import open_share
 from castq.physics.structure import sdas_published
-from castq.screening.chain import STAGES, WALL_RELATION, ChainResult, Settings, Zones, feeding_rows, run_chain
+from castq.screening.chain import (
+    STAGES,
+    WALL_RELATION,
+    ChainResult,
+    Zones,
+    feeding_rows,
+    run_chain,
+    settings_of,
+)
 from castq.screening.columns import COLUMNS, PREDICTED
 from castq.screening.drivers import drivers_of
-from castq.screening.types import Case, Limit, Screening, Section, Verdict
+from castq.screening.hydrogen_room import hydrogen_room
+from castq.screening.ranges import EDGE, FAR, OUTSIDE, widened
+from castq.screening.room_records import HydrogenRoom
+from castq.screening.solid_records import SolidSummary, ZoneAnchors
+from castq.screening.types import Case, Screening, Section, Verdict
 from castq.screening.uncertain import draw_all
-from castq.screening.verdict import check_limits, feeding_limits, worst
+from castq.screening.verdict import FEEDING_OPEN, FEEDING_STEP, check_limits, feeding_limits, worst
 
 Array = NDArray[np.float64]
 
-EDGE_WIDENING = 1.5
 FLOW_FORMED = "flow formed after casting: its final properties are outside the relations"
 WORKED_ROLES = ("rim well", "inboard flange", "outboard flange")
 WORKED_QUANTITIES = ("ys_mpa", "uts_mpa", "elongation_pct", "hardness_hb", "quality_index_mpa", "fatigue_strength_mpa")
-EDGE, OUTSIDE, FAR = 1, 2, 3
-
-
-def settings_of(case: Case) -> Settings:
-    """Return what all zones of a case share."""
-    return Settings(case.alloy, case.melt, case.tool, case.treatment, case.calibration)
 
 
 def zones_of(sections: Sequence[Section]) -> Zones:
@@ -48,7 +52,19 @@ def zones_of(sections: Sequence[Section]) -> Zones:
     )
 
 
-def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
+class Solved(Protocol):
+    """What a screening takes from solid depth; `castq.screening.solid.SolidDepth` is one."""
+
+    @property
+    def zones(self) -> ZoneAnchors:
+        """What the solved field says of each zone."""
+
+    @property
+    def summary(self) -> SolidSummary:
+        """What a report prints about it."""
+
+
+def screen(case: Case, *, draws: int = 256, seed: int = 1, solid: Solved | None = None) -> Screening:
     """Screen one design.
 
     Parameters
@@ -59,6 +75,8 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
         Number of random draws [-].
     seed : int
         Seed of the draws; the same seed gives the same draws for any design.
+    solid : Solved, optional
+        The solved field of the real shape: the zone table then rests on it, else on the wall sections.
 
     Returns
     -------
@@ -72,14 +90,16 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
     """
     drawn = draw_all(draws, seed)
     zones = zones_of(case.sections)
-    result = run_chain(zones, settings_of(case), drawn)
+    result = run_chain(zones, settings_of(case), drawn, None if solid is None else solid.zones)
+    room = hydrogen_room(case, result)
     undecided, notes = judge_ranges(result, case)
     samples = {name: result.samples[name] for name in PREDICTED}
-    limits = (*feeding_limits(case.sections), *case.limits)
+    depth_notes = _parts_left_out(case) if solid is None else solid.summary.notes
+    limits = (*feeding_limits(case.sections, FEEDING_STEP if solid is None else FEEDING_OPEN), *case.limits)
     checks, probability = check_limits(case.sections, limits, samples, undecided)
     verdicts = [worst([c.verdict for c in checks if c.zone == s.zone]) for s in case.sections]
     table = zone_table(case.sections, samples, verdicts)
-    table["hydrogen_limit_ml_100g"] = _hydrogen_limits(case, result)
+    table["hydrogen_limit_ml_100g"] = _median_limits(case.sections, room)
     published = sdas_published(table["local_solidification_time_s"].to_numpy(), case.alloy.freezing_range_k)
     table["sdas_finest_um"] = np.min(list(published.values()), axis=0)
     table["sdas_coarsest_um"] = np.max(list(published.values()), axis=0)
@@ -90,14 +110,29 @@ def screen(case: Case, *, draws: int = 256, seed: int = 1) -> Screening:
         verdict=worst(verdicts),
         probability_ok=probability,
         drivers=drivers_of(case.sections, samples, drawn),
-        relations=tuple(sorted({name for trace in result.traces.values() for name in trace.used} | set(published))),
-        warnings=(*case.warnings, *_case_notes(case), *notes),
+        relations=tuple(sorted({*_used(result), *room.relations, *published, *_used_in_field(solid)})),
+        warnings=(*case.warnings, *_case_notes(case), *notes, *depth_notes),
         cautions=cautions_for("screen"),
         seed=seed,
         draws=draws,
         samples=samples,
         undecided=undecided,
+        depth="section" if solid is None else "solid",
+        solid=None if solid is None else solid.summary,
+        hydrogen_room=room,
     )
+
+
+def _used(result: ChainResult) -> set[str]:
+    """Return the ids of the relations that the chain used."""
+    return {name for trace in result.traces.values() for name in trace.used}
+
+
+def _used_in_field(solid: Solved | None) -> tuple[str, ...]:
+    """Return the ids of the relations that the solved field used before the chain."""
+    if solid is None:
+        return ()
+    return ("niyama-from-times", *(("grid-convergence-index",) if solid.summary.grid_study else ()))
 
 
 def table_columns() -> list[str]:
@@ -155,7 +190,7 @@ def judge_ranges(result: ChainResult, case: Case) -> tuple[dict[tuple[int, str],
     for quantity in PREDICTED:
         for row, state in enumerate(result.states(quantity, count)):
             if state == EDGE:
-                result.samples[quantity][row] = _widened(result.samples[quantity][row])
+                result.samples[quantity][row] = widened(result.samples[quantity][row])
             elif state >= OUTSIDE:
                 undecided[row, quantity] = "a relation behind it is used outside its range"
             if state == FAR:
@@ -164,13 +199,6 @@ def judge_ranges(result: ChainResult, case: Case) -> tuple[dict[tuple[int, str],
         worked = [row for row, section in enumerate(case.sections) if section.role in WORKED_ROLES]
         undecided |= {(row, quantity): FLOW_FORMED for row in worked for quantity in WORKED_QUANTITIES}
     return undecided, tuple(dict.fromkeys(_range_notes(result, case)))
-
-
-def _widened(values: Array) -> Array:
-    middle = np.median(values)
-    if not np.isfinite(middle):
-        return values
-    return np.asarray(np.maximum(middle + EDGE_WIDENING * (values - middle), 0.0))
 
 
 def _range_notes(result: ChainResult, case: Case) -> list[str]:
@@ -200,6 +228,14 @@ _CONSEQUENCE = {
 }
 
 
+def _parts_left_out(case: Case) -> tuple[str, ...]:
+    """Say that section depth does not know the parts of the tool."""
+    parts = case.parts
+    if not (parts.circuits or parts.bodies or parts.die or parts.feeders or parts.gate or parts.cycle):
+        return ()
+    return ("the parts of the tool in the case file count only at solid depth (--depth solid); here they are left out",)
+
+
 def _case_notes(case: Case) -> list[str]:
     notes = []
     if case.tool.rim_flow_formed:
@@ -209,42 +245,10 @@ def _case_notes(case: Case) -> list[str]:
     return notes
 
 
-def _hydrogen_limits(case: Case, result: ChainResult) -> list[float]:
-    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN without a limit, or where
-    a relation behind it would be used outside its range.
-
-    Where the estimate would allow more than its own range reaches, the end of that range is given.
-    """
-    most = REGISTRY["gas-porosity-estimate"].valid["hydrogen_ml_100g"][1]
-    by_role: dict[str, Limit] = {limit.role: limit for limit in case.limits if limit.quantity == "porosity_pct"}
-    states = _limit_states(result, len(case.sections))
-    found = []
-    for row, section in enumerate(case.sections):
-        limit = by_role.get(section.role)
-        if limit is None or states[row] >= OUTSIDE:
-            found.append(float("nan"))
-            continue
-        middle = {name: float(np.median(result.samples[name][row])) for name in (
-            "local_solidification_time_s", "sdas_um", "shrinkage_porosity_pct", "path_margin")}  # fmt: skip
-        pressure = metal_pressure(
-            case.tool.metal_head_mm, case.tool.hold_pressure_bar, open_share(middle["path_margin"])
-        )
-        sites = site_factor(case.melt.strontium_ppm, case.melt.cleanliness) * case.calibration.porosity_factor
-        room = limit.value - middle["shrinkage_porosity_pct"]
-        allowed = hydrogen_limit(room, middle["local_solidification_time_s"], middle["sdas_um"], pressure, sites)
-        found.append(min(float(allowed), most))
-    return found
-
-
-def _limit_states(result: ChainResult, zones: int) -> NDArray[np.int8]:
-    """Return how far outside a range the relations behind the hydrogen limit are: all but for the hydrogen it is."""
-    kept = {
-        (name, argument): rows
-        for (name, argument), rows in result.traces["soundness"].excursions.items()
-        if argument != "hydrogen_ml_100g"
-    }
-    before = [result.states(quantity, zones) for quantity in ("sdas_um", "feeding_margin")]
-    return np.max([*before, *(np.broadcast_to(rows, zones) for rows in kept.values())], axis=0).astype(np.int8)
+def _median_limits(sections: Sequence[Section], room: HydrogenRoom) -> list[float]:
+    """Return for each zone the hydrogen at which its median porosity meets its limit; NaN where there is none."""
+    by_zone = {zone.zone: zone.at(0.5) for zone in room.zones if zone.quantity == "porosity_pct"}
+    return [by_zone.get(section.zone, float("nan")) for section in sections]
 
 
 def batch_table(cases: Sequence[Case], drawn: Draws) -> pd.DataFrame:

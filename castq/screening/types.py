@@ -6,10 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from castq.thermal.tool import ToolParts
+
 if TYPE_CHECKING:
     import pandas as pd
 
     from castq.materials import Alloy, DieMaterial
+    from castq.screening.room_records import HydrogenRoom
+    from castq.screening.solid_records import SolidSummary
 
 # Metal comes in at the hub in a low-pressure wheel tool, so hub and bolt seats stand on the gate and each other zone is
 # fed by its neighbour toward the hub. Common practice, no source.
@@ -93,6 +97,15 @@ class Melt:
 
 
 @dataclass(frozen=True, slots=True)
+class CoatingLayer:
+    """Coating of the die as applied: its name, conductivity [W/mK], and thickness by role [um]."""
+
+    id: str
+    k_w_mk: float
+    thickness_um: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Tool:
     """The die and the way it is fed.
 
@@ -114,6 +127,8 @@ class Tool:
         Mean metal head above the casting [mm].
     rim_flow_formed : bool
         True when the rim is worked after casting; it is then screened as its cast preform.
+    coating : CoatingLayer or None
+        Coating behind the interface coefficients; None when the case gives these themselves.
     """
 
     route: Literal["low-pressure", "gravity"]
@@ -125,6 +140,7 @@ class Tool:
     hold_pressure_bar: float
     metal_head_mm: float
     rim_flow_formed: bool
+    coating: CoatingLayer | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +230,7 @@ class Case:
     """One design, ready to be screened.
 
     `defaults_used` lists every value that the user did not give, as "key = value (why)"; `warnings` holds what the
-    readers and the shape had to say.
+    readers and the shape had to say; `parts` is what the die has beside its walls, for solid depth.
     """
 
     name: str
@@ -229,6 +245,7 @@ class Case:
     warnings: tuple[str, ...] = ()
     shape: Mapping[str, Any] = field(default_factory=dict)
     calibration: Calibration = field(default_factory=Calibration)
+    parts: ToolParts = field(default_factory=ToolParts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +305,12 @@ class Screening:
         The draws behind the table, for comparison of two designs.
     undecided : mapping of (row, quantity) to str
         Why a prediction decides nothing.
+    depth : {"section", "solid"}
+        What the zone table rests on: a table of wall sections, or the solved field of the real shape.
+    solid : SolidSummary or None
+        What is to be said about that field.
+    hydrogen_room : HydrogenRoom or None
+        The hydrogen at which every zone still meets its limits on porosity, draw by draw.
     """
 
     case: Case
@@ -303,6 +326,9 @@ class Screening:
     draws: int
     samples: Mapping[str, Any]
     undecided: Mapping[tuple[int, str], str] = field(default_factory=dict)
+    depth: Literal["section", "solid"] = "section"
+    solid: SolidSummary | None = None
+    hydrogen_room: HydrogenRoom | None = None
 
 
 @dataclass(frozen=True, slots=True)

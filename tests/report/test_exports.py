@@ -167,7 +167,7 @@ def read_vti(content: bytes) -> tuple[dict[str, str], dict[str, np.ndarray]]:
 
 
 @pytest.mark.parametrize("spacing_mm", [6.0, 3.0])
-def test_vti_reads_back_bit_for_bit(spacing_mm: float) -> None:
+def test_vti_reads_back_to_the_digits_it_is_written_with(spacing_mm: float) -> None:
     fields = sample.wheel_fields(spacing_mm)
     image, arrays = read_vti(vti_bytes(fields))
     assert [float(v) for v in image["Spacing"].split()] == [spacing_mm] * 3
@@ -175,13 +175,15 @@ def test_vti_reads_back_bit_for_bit(spacing_mm: float) -> None:
     np.testing.assert_array_equal(arrays["zone_code"], fields.zone_codes)
     np.testing.assert_array_equal(arrays["metal_share"], fields.grid.fraction)
     for name, values in fields.fields.items():
-        np.testing.assert_array_equal(arrays[name], values)
+        np.testing.assert_allclose(arrays[name], values, rtol=1.0 / 8000.0, atol=0.0)
 
 
 def test_npz_reads_back_without_pickle(fields) -> None:
     content = npz_bytes(fields)
     with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-        np.testing.assert_array_equal(archive["sdas_um"], fields.fields["sdas_um"])
+        field = np.full(archive["shape"], np.nan)
+        field.ravel()[archive["cells"]] = archive["sdas_um"]
+        np.testing.assert_allclose(field, fields.fields["sdas_um"], rtol=1.0 / 8000.0, atol=0.0)
         assert float(archive["spacing_mm"]) == 6.0
         assert "sdas_um [um]" in archive["field_units"]
         assert len(archive["faces"]) == len(fields.mesh.faces)
