@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,17 +43,28 @@ def write_screening_bundle(
         Whether to draw figures and the three-dimensional view.
     """
     fields = fields if fields is None else joined(fields, solid)
+    with ThreadPoolExecutor() as pool:
+        # Packing leaves the interpreter free for the rest.
+        packed = {} if fields is None else {"fields.vti": pool.submit(vti.vti_bytes, fields)}
+        if fields is not None and solid is not None:
+            packed["fields.npz"] = pool.submit(vti.npz_bytes, fields)
+        files = _screening_files(screening, fields, solid, pictures=pictures)
+    _write(folder, {**files, **{name: work.result() for name, work in packed.items()}})
+
+
+def _screening_files(
+    screening: Screening, fields: WheelFields | None, solid: SolidDepth | None, *, pictures: bool
+) -> dict[str, str | bytes | None]:
+    """Return the report, the tables and the pictures by file name."""
     drawn = screening_pictures(screening, fields, solid) if pictures else {}
-    _write(folder, {
+    return {
         "report.html": screening_html(screening, fields, drawn, solid),
         "screening.json": _json(exports.screening_to_dict(screening)),
         "zones.csv": exports.zone_table_csv(screening),
         "zones.xlsx": exports.zone_table_xlsx(screening),
         **{f"{name}.png": png for name, png in drawn.items()},
         **solid_files(screening),
-        **({"fields.vti": vti.vti_bytes(fields)} if fields is not None else {}),
-        **({"fields.npz": vti.npz_bytes(fields)} if fields is not None and solid is not None else {}),
-    })  # fmt: skip
+    }
 
 
 def write_comparison_bundle(

@@ -35,7 +35,7 @@ def solved_words(case: Case, summary: SolidSummary) -> tuple[str, ...]:
         f"{summary.voxel_mm:g} mm with cut cells at the surface: {plain(summary.sector, 120)}.",
         f"{split}; {summary.steps} steps in time.",
         f"Heat: what die and surroundings took up differs from what the casting gave by {summary.heat_residual:.1e} of "
-        f"it; no place of the casting warmed up again by more than {number(summary.reheat_k, 2)} K in one step.",
+        f"it; no place of the casting ended a step more than {number(summary.reheat_k, 2)} K above all around it.",
         f"The cells hold {_share(summary.volume_share)} of the casting's volume and {_share(summary.surface_share)} of "
         f"its surface.",
         f"Feed metal comes from: {plain(summary.feeder, 160)}.",

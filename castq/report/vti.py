@@ -19,8 +19,8 @@ from castq.report.fields import describe
 from castq.screening.fields import WheelFields
 
 BLOCK_BYTES = 1 << 20
-# Bits of a number that no result is good for, cleared so that it packs well: what is left is good to 1 in 8000.
-SPARE_BITS = 11
+# Bits of a number that no result is good for, cleared so that it packs well: what is left is good to 1 in 2000.
+SPARE_BITS = 13
 # Fields are mostly void: a harder level is four times slower for a tenth of the size.
 LEVEL = 1
 # Values where there is no metal; NaN for all others.
@@ -73,7 +73,7 @@ def rounded(field: NDArray[np.floating]) -> NDArray[np.float32]:
     Returns
     -------
     float32 array
-        In the same unit, each value within 1 in 8000; NaN and infinity stay.
+        In the same unit, each value within 1 in 2000; NaN and infinity stay.
     """
     bits = np.array(field, dtype=np.float32).view(np.uint32)
     bits += np.uint32(1 << (SPARE_BITS - 1))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from castq.core.errors import InputError
 from castq.feeding.islands import Islands
 from castq.feeding.paths import FeedingPaths
 from castq.screening.shape import WheelShape
@@ -24,7 +26,7 @@ from castq.screening.solid_records import (
 )
 from castq.screening.solid_regions import island_rows, region_rows
 from castq.screening.solid_solve import check_cells, cycle_row, freeze_shape
-from castq.screening.solid_study import grid_study
+from castq.screening.solid_study import Coarse, grid_study, solve_coarse
 from castq.screening.solid_zones import zone_anchors
 from castq.screening.types import Case
 from castq.thermal.cycle import CycleResult
@@ -118,20 +120,34 @@ def solve_solid(
     sector = sector_of(shape.axis)
     if case.parts.cycle is not None:
         say("the die's temperatures come from its production cycle: several shots are solved first ...")
-    say(f"freezing {case.name}: {in_words(sector)}, voxels of {shape.grid.spacing_mm:g} mm ...")
-    times, steady = freeze_shape(case, shape, shape.grid, shape.zones.codes, sector, pace)
-    say("feeding: pools, ways and zones of risk ...")
-    feeding = feed(case, shape, times)
-    fields = solid_fields(case, times, feeding)
-    found = None
-    if study:
-        say("grid study: once more on coarser voxels ...")
-        found = grid_study(case, shape, times, sector, pace)
+    also = ", and once more on coarser voxels" if study else ""
+    say(f"freezing {case.name}: {in_words(sector)}, voxels of {shape.grid.spacing_mm:g} mm{also} ...")
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        # Beside the fine grid: each leaves a core idle now and then.
+        other = pool.submit(solve_coarse, case, shape, sector, pace) if study else None
+        times, steady = freeze_shape(case, shape, shape.grid, shape.zones.codes, sector, pace)
+        say("feeding: pools, ways and zones of risk ...")
+        feeding = feed(case, shape, times)
+        fields = solid_fields(case, times, feeding)
+        found, refused = _studied(case, shape, times, other)
+    summary = _summary(shape, times, feeding, steady)
     summary = replace(
-        _summary(shape, times, feeding, steady),
-        sector=in_words(sector), grid_study=found, regions=region_rows(case, shape, times, feeding, fields),
+        summary, sector=in_words(sector), grid_study=found, notes=(*summary.notes, *refused),
+        regions=region_rows(case, shape, times, feeding, fields),
     )  # fmt: skip
     return SolidDepth(times, feeding.islands, feeding.paths, fields, zone_anchors(case, shape, times, feeding), summary)
+
+
+def _studied(
+    case: Case, shape: WheelShape, times: SolidTimes, other: Future[Coarse] | None
+) -> tuple[GridStudy | None, tuple[str, ...]]:
+    """Return the grid study, or why there is none."""
+    if other is None:
+        return None, ()
+    try:
+        return grid_study(case, shape, times, other.result()), ()
+    except InputError as error:
+        return None, (f"no grid study: {error.faults[0].found} on the coarser grid",)
 
 
 def _silent(_: str) -> None:
@@ -151,7 +167,9 @@ def _summary(shape: WheelShape, times: SolidTimes, feeding: Feeding, steady: Cyc
     """Return what a report prints about the solved field, as far as it is known without sector, study and regions."""
     notes = [*times.notes, *feeding.notes, *(() if steady is None else steady.notes)]
     if times.reheat_k > REHEAT_NOTE_K:
-        notes.append(f"a place of the casting warms by {times.reheat_k:.0f} K within one step: look at the time steps")
+        notes.append(
+            f"a place of the casting ends a step {times.reheat_k:.0f} K above all around it: look at the time steps"
+        )
     return SolidSummary(
         voxel_mm=shape.grid.spacing_mm,
         sector="",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +28,45 @@ ORDER = 1.0
 SPREAD = 0.95
 
 
-def grid_study(case: Case, shape: WheelShape, times: SolidTimes, sector: Sector | None, pace: Pace | None) -> GridStudy:
-    """Solve the casting again on voxels half as large again, and compare.
+@dataclass(frozen=True, slots=True, eq=False)
+class Coarse:
+    """The casting solved on a coarser grid."""
+
+    grid: Grid
+    times: SolidTimes
+
+
+def solve_coarse(case: Case, shape: WheelShape, sector: Sector | None, pace: Pace | None) -> Coarse:
+    """Solve the casting again on voxels half as large again.
+
+    Parameters
+    ----------
+    case : Case
+        The design.
+    shape : WheelShape
+        Its measured shape.
+    sector : Sector or None
+        Part that stands for all of it.
+    pace : Pace or None
+        Lengths of the time steps.
+
+    Returns
+    -------
+    Coarse
+        Its grid and times.
+
+    Raises
+    ------
+    InputError
+        If the coarser voxels do not hold the casting.
+    """
+    coarse = voxelise(shape.mesh, RATIO * shape.grid.spacing_mm)
+    codes = codes_on(coarse, shape.grid, shape.zones.codes)
+    return Coarse(coarse, freeze_shape(case, shape, coarse, codes, sector, pace)[0])
+
+
+def grid_study(case: Case, shape: WheelShape, times: SolidTimes, other: Coarse) -> GridStudy:
+    """Compare a casting solved on two grids.
 
     Parameters
     ----------
@@ -38,26 +75,21 @@ def grid_study(case: Case, shape: WheelShape, times: SolidTimes, sector: Sector 
     shape : WheelShape
         Its measured shape.
     times : SolidTimes
-        The solved field [s].
-    sector : Sector or None
-        Part that stands for all of it.
-    pace : Pace or None
-        Lengths of the time steps.
+        The field on the shape's own grid [s].
+    other : Coarse
+        The field on the coarser one.
 
     Returns
     -------
     GridStudy
         Differences of local solidification time, and the grid index of each zone.
     """
-    fine = shape.grid
-    coarse = voxelise(shape.mesh, RATIO * fine.spacing_mm)
-    codes = codes_on(coarse, fine, shape.zones.codes)
-    other, _ = freeze_shape(case, shape, coarse, codes, sector, pace)
+    fine, coarse = shape.grid, other.grid
     metal = np.argwhere(shape.zones.codes > 0)
     there = coarse.index(fine.origin_mm + fine.spacing_mm * (metal + 0.5))
     here = tuple(metal.T)
     fine_s = times.local_solidification_s[here].astype(float)
-    coarse_s = other.local_solidification_s[tuple(there.T)].astype(float)
+    coarse_s = other.times.local_solidification_s[tuple(there.T)].astype(float)
     both = np.isfinite(coarse_s)
     weight, zone = fine.fraction[here].astype(float)[both], shape.zones.codes[here][both]
     fine_s, coarse_s = fine_s[both], coarse_s[both]

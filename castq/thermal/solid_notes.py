@@ -34,6 +34,9 @@ class Notes:
         self.times = np.full((EVENTS, count), np.nan, np.float32)
         self.gradient, self.rate = (np.full(count, np.nan, np.float32) for _ in range(2))
         self.table = (problem.table.bounds_j_m3[0], problem.table.lines[0])
+        # A closed face of these is the surface; of all others a plane of symmetry, which nothing crosses.
+        self.skin = np.zeros(rows.volume.size, bool)
+        self.skin[problem.links.casting] = True
         # Half of what is still to be freed at the temperature of a mark may lie in the other half of the cell.
         reach = 0.5 * float(np.diff(self.table[0][1:-1]).max())
         self.levels = np.append(self.marks[0] + reach + 1e-6 * np.abs(self.marks[0]), _NEVER).astype(casting.h.dtype)
@@ -50,8 +53,8 @@ class Notes:
     def take(self, casting: Casting, start_s: float, tau_s: float) -> None:
         """Note what happened over the step just made."""
         fields = (casting.h, casting.d1, casting.due, casting.warmer)
-        left, rise = _note(casting.call, self.cell, *self.rows, *fields, *self.marks, self.levels, *self.table,
-                           start_s, tau_s, self.stage, self.times, self.gradient, self.rate)  # fmt: skip
+        left, rise = _note(casting.call, self.cell, self.skin, *self.rows, *fields, *self.marks, self.levels,
+                           *self.table, start_s, tau_s, self.stage, self.times, self.gradient, self.rate)  # fmt: skip
         self.left -= left
         self.reheat_k = max(self.reheat_k, float(rise))
 
@@ -81,7 +84,7 @@ def _beside(side, c, near, faces, size):  # type: ignore[no-untyped-def]  # prag
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _gradient(c, s, near, faces, h, bounds, lines):  # type: ignore[no-untyped-def]  # pragma: no cover
+def _gradient(c, s, skin, near, faces, h, bounds, lines):  # type: ignore[no-untyped-def]  # pragma: no cover
     """Return the temperature of a cell [degC] and how far it changes over the length of a cell [K]."""
     here = lines[s, 2] + lines[s, 3] * float(h[c])
     square = 0.0
@@ -94,8 +97,7 @@ def _gradient(c, s, near, faces, h, bounds, lines):  # type: ignore[no-untyped-d
                 piece = piece_of(value, bounds, s)
                 rise += (2 * way - 1) * (lines[piece, 2] + lines[piece, 3] * value - here)
                 apart += 1
-        if apart > 0:
-            square += (rise / apart) ** 2
+        square += (rise / (max(apart, 1) if skin[c] else 2)) ** 2
     return here, np.sqrt(square)
 
 
@@ -115,8 +117,8 @@ def _overheat(c, near, faces, h, step, bounds, lines):  # type: ignore[no-untype
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _note(  # type: ignore[no-untyped-def]  # pragma: no cover
-    call, cell, near, faces, h, step, due, warmer, marks, mark_c, levels, bounds, lines, start_s, tau_s, stage, times,
-    gradient, rate
+    call, cell, skin, near, faces, h, step, due, warmer, marks, mark_c, levels, bounds, lines, start_s, tau_s, stage,
+    times, gradient, rate
 ) -> tuple[int, float]:  # fmt: skip
     """Store when the middle of each cell passes the marks, and at one of them the gradient and the cooling rate.
 
@@ -138,7 +140,7 @@ def _note(  # type: ignore[no-untyped-def]  # pragma: no cover
                 continue
             after = float(h[c])
             s = piece_of(after, bounds, lines.shape[0] // 2)
-            here, across = _gradient(c, s, near, faces, h, bounds, lines)
+            here, across = _gradient(c, s, skin, near, faces, h, bounds, lines)
             while stage[n] < EVENTS:
                 level, temp = marks[stage[n]], mark_c[stage[n]]
                 over = _enthalpy(temp + 0.25 * across, bounds, lines, s) - level

@@ -175,7 +175,7 @@ def test_vti_reads_back_to_the_digits_it_is_written_with(spacing_mm: float) -> N
     np.testing.assert_array_equal(arrays["zone_code"], fields.zone_codes)
     np.testing.assert_array_equal(arrays["metal_share"], fields.grid.fraction)
     for name, values in fields.fields.items():
-        np.testing.assert_allclose(arrays[name], values, rtol=1.0 / 8000.0, atol=0.0)
+        np.testing.assert_allclose(arrays[name], values, rtol=1.0 / 2000.0, atol=0.0)
 
 
 def test_npz_reads_back_without_pickle(fields) -> None:
@@ -183,7 +183,7 @@ def test_npz_reads_back_without_pickle(fields) -> None:
     with np.load(io.BytesIO(content), allow_pickle=False) as archive:
         field = np.full(archive["shape"], np.nan)
         field.ravel()[archive["cells"]] = archive["sdas_um"]
-        np.testing.assert_allclose(field, fields.fields["sdas_um"], rtol=1.0 / 8000.0, atol=0.0)
+        np.testing.assert_allclose(field, fields.fields["sdas_um"], rtol=1.0 / 2000.0, atol=0.0)
         assert float(archive["spacing_mm"]) == 6.0
         assert "sdas_um [um]" in archive["field_units"]
         assert len(archive["faces"]) == len(fields.mesh.faces)

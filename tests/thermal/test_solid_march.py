@@ -202,3 +202,22 @@ def test_bends_give_the_heat_potential_of_the_table(name: str) -> None:
     found = slope * h + np.maximum(h[:, None] - kinks, 0.0) @ bends
     off = (found - found[0]) - (exact - exact[0])
     assert np.abs(off).max() / alloy.k_liquid_w_mk < 0.5
+
+
+def test_half_a_bar_to_its_plane_of_symmetry_is_half_of_the_whole_bar() -> None:
+    """The plane lets no heat through, so the gradient across it is half that toward the first cell's neighbour."""
+    half = bar(A356, 690.0, 350.0, 2.0, (6, 8), contact_w_m2k=np.array([1500.0]), gap_w_m2k=np.array([500.0]))
+    mask = np.zeros((5, 5, 12 + 16 + 4), dtype=bool)
+    casting, die = mask.copy(), mask.copy()
+    casting[2, 2, 10:22] = True
+    die[2, 2, 2:10] = die[2, 2, 22:30] = True
+    low, high = (int(np.ravel_multi_index((2, 2, at), mask.shape)) for at in (10, 21))
+    both, mid = np.ones(2), np.full(2, 0.5)
+    links = Links(np.array([low, high]), np.array([low - 1, high + 1]), both, mid, mid, np.arange(2))
+    whole = replace(
+        half, casting=whole_cells(casting), die=whole_cells(die), links=links, die_temp_c=np.full(mask.size, 350.0),
+        contact_w_m2k=1500.0 * both, gap_w_m2k=500.0 * both,
+    )  # fmt: skip
+    one, two = march(half, EXACT), march(whole, EXACT)
+    np.testing.assert_allclose(one.gradient_k, two.gradient_k[6:], rtol=1e-6)
+    np.testing.assert_allclose(one.times_s, two.times_s[:, 6:], rtol=1e-6)
