@@ -214,7 +214,9 @@ def _source(screening: Screening, check: Check, row: Mapping[Any, Any]) -> str:
     if margin < 1.0:
         return f"its way to feed metal, the {feeder}, closes too early (feeding margin {number(margin)})"
     if float(row["shrinkage_porosity_pct"]) > float(row["gas_porosity_pct"]):
-        return f"shrinkage in a zone that stays fed: gradient too flat (Niyama {number(row['niyama'])})"
+        niyama = float(row["niyama"])
+        known = f" (Niyama {number(niyama)})" if math.isfinite(niyama) else ", or what feeds it solid first"
+        return f"shrinkage in a zone that stays fed: gradient too flat{known}"
     hydrogen = given(screening.case.melt.hydrogen_ml_100g, "ml/100g")
     return (
         f"gas: hydrogen {hydrogen} in the melt, {with_unit(row['local_solidification_time_s'], 's')} for pores to grow"

@@ -16,10 +16,11 @@ LAYERS = {
     "thermal": 3, "feeding": 3,
     "screening": 4, "melt": 4, "rejects": 4,
     "report": 5, "files": 5,
-    "cli": 6, "page": 6,
+    "page": 6,
+    "cli": 7,
 }  # fmt: skip
 FILES = sorted(ROOT.rglob("*.py"))
-CLOSED_TO_FILES = {"core", "geometry", "statistics", "physics", "thermal", "feeding", "screening"}
+CLOSED_TO_FILES = {"core", "geometry", "statistics", "physics", "thermal", "feeding", "screening", "melt"}
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "read_csv", "to_csv", "unlink", "mkdir"}
 
 
@@ -45,7 +46,7 @@ def castq_imports(path: Path) -> set[str]:
 
 def layer_of(module: str) -> int:
     parts = module.split(".")
-    return LAYERS.get(parts[1], 7) if len(parts) > 1 else 7
+    return LAYERS.get(parts[1], 8) if len(parts) > 1 else 8
 
 
 @pytest.mark.parametrize("path", FILES, ids=[module_name(path) for path in FILES])
