@@ -24,11 +24,13 @@ from tests.thermal.corner import Corner, Run, off, solve_castq, solve_explicit, 
 from tests.thermal.corner_peers import solve_fipy, solve_skfem_faces, solve_skfem_tets
 
 COARSE = Pace(longest_s=2.0, shortest_s=0.05, growth=0.05)
+QUICK = Pace(longest_s=3.0, shortest_s=0.1, growth=0.07, interface_share=3.0)
 # At each key the runs it stands for; the explicit reference is always made.
 RUNS: dict[str, tuple[Callable[[Corner], Run], ...]] = {
     "castq": (
         lambda corner: solve_castq(corner, None, "castq, usual steps", repeats=5),
         lambda corner: solve_castq(corner, COARSE, "castq, long steps", repeats=5),
+        lambda corner: solve_castq(corner, QUICK, "castq, quick steps", repeats=5),
     ),
     "skfem": (solve_skfem_faces,),
     "tets": (solve_skfem_tets,),

@@ -52,7 +52,8 @@ class Row:
     @property
     def e(self) -> float:
         """Difference S - D."""
-        return 0.0 if np.isnan(self.s) and np.isnan(self.d) else self.s - self.d
+        same = self.s == self.d or (np.isnan(self.s) and np.isnan(self.d))
+        return 0.0 if same else self.s - self.d
 
     @property
     def u_val(self) -> float:
