@@ -1,3 +1,3 @@
-"""Statistics of a run and of a part: basis values, strength scatter, largest defects."""
+"""Statistics of runs, parts and tests: basis values, largest defects, charts, measurement studies, agreement."""
 
-from castq.statistics import bounds, extremes  # noqa: F401
+from castq.statistics import agreement, bounds, capability, extremes, planning  # noqa: F401
