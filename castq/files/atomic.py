@@ -48,7 +48,7 @@ def write_bytes(path: Path, data: bytes, *, force: bool = False) -> None:
             stream.flush()
             os.fsync(stream.fileno())
         temporary.replace(path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as exc:
         raise _cannot(path, exc) from exc
     finally:
@@ -179,8 +179,8 @@ def _move_in(stage: Path, out: Path, inputs: set[Path]) -> None:
         for name in files:
             (out / name).parent.mkdir(parents=True, exist_ok=True)
             (stage / name).replace(out / name)
-            _sync_folder((out / name).parent)
-    _sync_folder(out.parent)
+            sync_folder((out / name).parent)
+    sync_folder(out.parent)
 
 
 def _sync_file(path: Path) -> None:
@@ -188,7 +188,8 @@ def _sync_file(path: Path) -> None:
         os.fsync(stream.fileno())
 
 
-def _sync_folder(path: Path) -> None:
+def sync_folder(path: Path) -> None:
+    """Make what was moved into a folder last beyond a loss of power."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -40,7 +40,7 @@ def csv_rows(source: Source) -> tuple[list[Row], tuple[str, ...], str]:
         If the encoding is not UTF-8 or marked UTF-16, or a quote is not closed.
     """
     text, warnings = _text(source)
-    rows, separator = _rows(source, text)
+    rows, separator = rows_of_text(source, text)
     if separator != ",":
         warnings += (f"cells are separated by {_SEPARATORS[separator]}s; decimal commas are read as such",)
     return rows, warnings, separator
@@ -70,12 +70,33 @@ def _text(source: Source) -> tuple[str, tuple[str, ...]]:
         ) from None
 
 
-def _rows(source: Source, text: str) -> tuple[list[Row], str]:
-    """Return the rows that are not blank, without the `#` lines at the head, and the separator."""
+def rows_of_text(
+    source: Source, text: str, separator: str = "", most_rows: int = MOST_ROWS, expected: str = "a table of sections"
+) -> tuple[list[Row], str]:
+    """Return the rows that are not blank, without the `#` lines at the head, and the separator.
+
+    Parameters
+    ----------
+    source : Source
+        The file, for messages.
+    text : str
+        Its text.
+    separator : str
+        What separates cells; empty to take it from the first row.
+    most_rows : int
+        Most rows that are read [-].
+    expected : str
+        What such a file should be, for the message when it has more.
+
+    Raises
+    ------
+    InputError
+        If a quote is not closed, a cell is too long, or there are too many rows.
+    """
     lines = io.StringIO(text, newline=None).read().split("\n")
     first = next((n for n, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#")), len(lines))
     head = lines[first] if first < len(lines) else ""
-    separator = next((mark for mark in _SEPARATORS if mark in head), ",")
+    separator = separator or next((mark for mark in _SEPARATORS if mark in head), ",")
     reader = csv.reader((line + "\n" for line in lines[first:]), delimiter=separator, strict=True)
     rows: list[Row] = []
     start = first + 1
@@ -84,8 +105,8 @@ def _rows(source: Source, text: str) -> tuple[list[Row], str]:
             if any(cell.strip() for cell in cells):
                 rows.append(Row(start, tuple(cells)))
             start = first + 1 + reader.line_num
-            if len(rows) > MOST_ROWS:
-                raise source.error("", f"has more than {MOST_ROWS:,} rows", "a table of sections", "check the file")
+            if len(rows) > most_rows:
+                raise source.error("", f"has more than {most_rows:,} rows", expected, "check the file")
     except csv.Error as fault:
         opens = "a quote opens here and is never closed" if "unexpected end" in str(fault) else plain(fault)
         raise source.error(f"row {start}", opens, "quotes in pairs", "close or remove the quote") from None

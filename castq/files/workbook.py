@@ -6,6 +6,7 @@ import datetime
 import io
 import zipfile
 import zlib
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from castq.core.errors import Fault, InputError, nearest, plain
@@ -17,9 +18,18 @@ if TYPE_CHECKING:
 
 _MOST_UNPACKED = 50_000_000
 SAVE = "open it in a spreadsheet program and save it again as .xlsx"
+Why = tuple[str, str, str]
+# From a cell with its value, and the same cell as it was written, to its text and what is wrong with it.
+CellText = Callable[[Any, Any], tuple[str, Why | None]]
 
 
-def workbook_rows(source: Source, sheet: str | None) -> list[Row]:
+def workbook_rows(
+    source: Source,
+    sheet: str | None,
+    most_rows: int = MOST_ROWS,
+    cell_text: CellText | None = None,
+    usual_sheet: str = "sections",
+) -> list[Row]:
     """Return the rows of one sheet that are not blank, without the `#` rows at the head.
 
     Parameters
@@ -27,7 +37,13 @@ def workbook_rows(source: Source, sheet: str | None) -> list[Row]:
     source : Source
         The file.
     sheet : str or None
-        Name of the sheet; may be None when there is only one with content, or one named sections.
+        Name of the sheet; may be None when there is only one with content, or one of the usual name.
+    most_rows : int
+        Most rows that are read [-].
+    cell_text : callable, optional
+        How a cell becomes text, when not in the way of this module.
+    usual_sheet : str
+        Name of the sheet that is taken when there are several.
 
     Raises
     ------
@@ -36,13 +52,14 @@ def workbook_rows(source: Source, sheet: str | None) -> list[Row]:
         date, or is merged.
     """
     values, formulas = _open(source, values=True), _open(source, values=False)
-    name = _sheet_name(source, values, sheet)
+    name = _sheet_name(source, values, sheet, usual_sheet)
+    as_text = cell_text or _cell_text
     shown, written = values[name], formulas[name]
-    if shown.max_row > MOST_ROWS or shown.max_column > MOST_COLUMNS:
+    if shown.max_row > most_rows or shown.max_column > MOST_COLUMNS:
         raise source.error(
             f"sheet {name}",
             f"has {shown.max_row:,} rows and {shown.max_column:,} columns",
-            f"at most {MOST_ROWS:,} and {MOST_COLUMNS}",
+            f"at most {most_rows:,} and {MOST_COLUMNS}",
             "delete everything but the table",
         )
     faults = [
@@ -53,7 +70,7 @@ def workbook_rows(source: Source, sheet: str | None) -> list[Row]:
     for number, cells in enumerate(shown.iter_rows(), 1):
         texts = []
         for column, cell in enumerate(cells, 1):
-            text, why = _cell_text(cell, written.cell(number, column))
+            text, why = as_text(cell, written.cell(number, column))
             texts.append(text)
             if why:
                 faults.append(Fault(source.name, f"row {number}, cell {cell.coordinate}", *why))
@@ -98,7 +115,7 @@ def _open(source: Source, values: bool) -> Workbook:
         ) from None
 
 
-def _sheet_name(source: Source, workbook: Workbook, wanted: str | None) -> str:
+def _sheet_name(source: Source, workbook: Workbook, wanted: str | None, usual: str) -> str:
     filled = [sheet.title for sheet in workbook.worksheets if sheet.max_row > 1 or sheet.cell(1, 1).value is not None]
     if wanted is not None:
         if wanted in workbook.sheetnames:
@@ -106,19 +123,19 @@ def _sheet_name(source: Source, workbook: Workbook, wanted: str | None) -> str:
         raise source.error("", f"has no sheet '{wanted}'", "", nearest(wanted, workbook.sheetnames))
     if len(filled) == 1:
         return filled[0]
-    if "sections" in filled:
-        return "sections"
+    if usual in filled:
+        return usual
     if not filled:
         raise source.error("", "has no rows", "a header and at least one row", "fill the table")
     raise source.error(
         "",
         f"has {len(filled)} filled sheets: {', '.join(filled)}",
         "one",
-        "name the one that is meant 'sections', or give its name",
+        f"name the one that is meant '{usual}', or give its name",
     )
 
 
-def _cell_text(shown: Any, written: Any) -> tuple[str, tuple[str, str, str] | None]:
+def _cell_text(shown: Any, written: Any) -> tuple[str, Why | None]:
     """Return a cell as text, and what is wrong with it as (found, expected, mend)."""
     value = shown.value
     if value is None:
