@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import typer
 
-from castq.cli import catalogue, screening
+from castq.cli import catalogue, improve, melt, screening
 from castq.cli.interrupt import safe_interrupts
 from castq.core.errors import EXIT_BAD_INPUT, EXIT_FAULT, InputError, plain
 from castq.core.nomenclature import SCHEMA_VERSION
@@ -27,6 +27,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 screening.add_commands(app)
+improve.add_commands(app)
+melt.add_commands(app)
 catalogue.add_commands(app)
 
 
