@@ -179,8 +179,9 @@ def _card(log: LogBook, target: MeltTarget, hours: tuple[datetime, datetime], fu
     aim = f"{target.hydrogen_ml_100g:g} ml/100g"
     if target.density_index_pct is not None:
         aim += f", density index {target.density_index_pct:g} % at {target.density_index_pressure_mbar:g} mbar"
+    book = log.name if "://" in log.name else Path(log.name).name
     return ShiftCard(
-        since, until, log.name, log.head().note, f"{aim}, {100 * target.sure:g} % sure",
+        since, until, book, log.head().note, f"{aim}, {100 * target.sure:g} % sure",
         tuple(a for a in answers if a is not None), _samples(log, target, since, until, furnace and names[0]),
         _charts(log, names, until), _grounds(log, names, until),
     )  # fmt: skip

@@ -252,7 +252,8 @@ def _answer(kept: KeptDesign, probability: float, sure: float) -> PourAnswer:
         return "not comparable"
     if probability < CARE_FROM:
         return "do not pour"
-    whole = not any(zone.undecided for zone in kept.zones)
+    # A design that fails its screening for another reason is not waved through for its porosity.
+    whole = kept.verdict != "fails" and not any(zone.undecided for zone in kept.zones)
     return "may pour" if probability >= sure and whole else "pour with care"
 
 

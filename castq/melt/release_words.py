@@ -58,10 +58,10 @@ def row_words(kept: KeptDesign, answer: str, probability: float, *, other_alloy:
         return f"not comparable: {unknown}"
     odds = f"every zone meets its porosity limit with a probability of {share_words(probability)}"
     if answer == "may pour":
-        fails = f"; {FAILS}" if kept.verdict == "fails" else ""
-        return f"may pour as far as this screening tells: {odds}{fails}"
+        return f"may pour as far as this screening tells: {odds}"
     odds = odds.replace("every zone meets", "every decided zone meets") if unknown else odds
-    told = [f"{odds}, least surely {plain(first, 60)}", *(text for text in (mend, unknown) if text)]
+    fails = FAILS if kept.verdict == "fails" else ""
+    told = [f"{odds}, least surely {plain(first, 60)}", *(text for text in (mend, unknown, fails) if text)]
     return f"{answer}: " + "; ".join(told)
 
 
