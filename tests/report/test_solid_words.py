@@ -28,7 +28,7 @@ def summary():
 def test_the_paragraph_names_voxel_sector_cells_heat_die_and_cooling(summary) -> None:
     text = " ".join(solved_words(sample.case(), summary))
     for part in ("voxels of 6 mm", "one tenth, between two mirror planes", "7 837 cells of casting", "380 steps",
-                 "1.4e-08", "2.1 K in one step", "99.8\u00a0% of its surface", "the hub, taken as the gate",
+                 "1.4e-08", "2.1 K above all around it", "99.8\u00a0% of its surface", "the hub, taken as the gate",
                  "hot-work steel 1.2343", "a wall of 45 mm", "starting at 420 °C", "No cooling circuit"):  # fmt: skip
         assert part.replace(" of its surface", "") in text, part
 
