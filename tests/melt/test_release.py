@@ -165,7 +165,8 @@ def test_what_else_to_know_stands_in_the_notes() -> None:
     for words in ("says: fails", "kept by castq 0.0.1", "limits of hub are house defaults", "no further than 0.4"):
         assert words in notes
     assert only(design(), [0.1]).notes == ()
-    assert only(kept, [0.1]).answer == "pour with care" and only(kept, [0.1]).words.endswith("its screening says: fails")
+    row = only(kept, [0.1])
+    assert row.answer == "pour with care" and row.words.endswith("its screening says: fails")
 
 
 FINE = settings(max_examples=40, deadline=None)
