@@ -6,9 +6,7 @@ from itertools import zip_longest
 
 from castq.core.cautions import BANNER
 from castq.report.improve_words import combination_rows, hazards, headline, lever_rows, notes, setting
-from castq.report.terminal import _columns as columns
-from castq.report.terminal import _title as title
-from castq.report.terminal import _wrapped as wrapped
+from castq.report.lines import columns, title, wrapped
 from castq.report.words import percent
 from castq.screening.improve import Improvement
 from castq.screening.sweep import Effect, Sweep, chance

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -10,19 +9,13 @@ from castq.core.cautions import BANNER, cautions_for
 from castq.core.errors import plain
 from castq.report.colours import VERDICTS
 from castq.report.hydrogen import NONE_WORDS, room_rows
+from castq.report.lines import columns, line, title, wrapped
 from castq.report.solid_text import solid_lines
 from castq.report.tables import check_rows, difference_rows, strongest
 from castq.report.words import DASH, Decisive, decisive, number, percent, span
 from castq.screening.types import Comparison, Screening
 
-WIDTH = 100
 MOST_CHECKS = 12
-# Signs that an old code page may lack.
-_SIMPLE = str.maketrans({
-    "–": "-", "µ": "u", "≥": ">=", "≤": "<=", "²": "2", "³": "3", "½": "^0.5", "·": " ", "±": "+/-", "×": "x",
-    "°": "deg", "∞": "inf",
-})  # fmt: skip
-
 TABLE: tuple[tuple[str, str, int, bool], ...] = (
     ("local_solidification_time_s", "LST s", 5, False),
     ("sdas_um", "SDAS um", 7, False),
@@ -32,25 +25,6 @@ TABLE: tuple[tuple[str, str, int, bool], ...] = (
     ("ys_mpa", "YS MPa", 6, False),
     ("uts_mpa", "UTS MPa", 7, False),
 )
-
-
-def _line(text: object, limit: int = WIDTH) -> str:
-    return plain(text, limit).translate(_SIMPLE)
-
-
-def _wrapped(text: str, indent: str = "") -> str:
-    clean = plain(text, 4000).translate(_SIMPLE)
-    return textwrap.fill(clean, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent),
-                         break_long_words=True)  # fmt: skip
-
-
-def _columns(rows: Sequence[Sequence[str]], widths: Sequence[int], gap: str = "  ") -> list[str]:
-    """Return rows of cells as lines; a cell that is too long is cut."""
-    return [gap.join(_line(c, w)[:w].ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
-def _title(text: str) -> list[str]:
-    return ["", text, "-" * len(text)]
 
 
 def _verdict_lines(screening: Screening) -> list[str]:
@@ -74,23 +48,23 @@ def screening_text(screening: Screening) -> str:
     str
         Lines of at most 100 columns.
     """
-    lines = [_line(screening.case.name), *_verdict_lines(screening)]
+    lines = [line(screening.case.name), *_verdict_lines(screening)]
     for item in decisive(screening):
         lines += [
             "",
-            _line(f"[{VERDICTS[item.verdict].sign}] {plain(item.zone, 60)}: {VERDICTS[item.verdict].word.lower()}"),
+            line(f"[{VERDICTS[item.verdict].sign}] {plain(item.zone, 60)}: {VERDICTS[item.verdict].word.lower()}"),
         ]
-        lines += [_wrapped(text, "    ") for text in _decisive_lines(item)]
+        lines += [wrapped(text, "    ") for text in _decisive_lines(item)]
     lines += [
-        *_title("Zones (median; p10-p90 in brackets; LST local solidification time, feed the feeding margin)"),
+        *title("Zones (median; p10-p90 in brackets; LST local solidification time, feed the feeding margin)"),
         *_zone_lines(screening),
     ]
     if screening.solid is not None:
-        lines += [*_title("Solved field"), *(_wrapped(text, "  ") for text in solid_lines(screening.solid))]
-    lines += [*_title("Checks, worst first"), *_check_lines(screening)]
+        lines += [*title("Solved field"), *(wrapped(text, "  ") for text in solid_lines(screening.solid))]
+    lines += [*title("Checks, worst first"), *_check_lines(screening)]
     lines += _hydrogen_lines(screening)
     lines += _warning_lines(screening.warnings)
-    return "\n".join([*lines, "", _wrapped(BANNER)])
+    return "\n".join([*lines, "", wrapped(BANNER)])
 
 
 def _decisive_lines(item: Decisive) -> list[str]:
@@ -106,7 +80,7 @@ def _zone_lines(screening: Screening) -> list[str]:
         for name, _, width, banded in TABLE:
             cells.append(_with_band(record, name, width) if banded else number(record[name]))
         rows.append((*cells, f"[{VERDICTS[str(record['risk'])].sign}]"))
-    return _columns(rows, widths)
+    return columns(rows, widths)
 
 
 def _with_band(record: Mapping[Any, Any], name: str, width: int) -> str:
@@ -135,7 +109,7 @@ def _check_lines(screening: Screening) -> list[str]:
                 r["probability"],
             )
         )
-    lines = _columns(rows, (3, 20, 22, 14, 11, 12, 6))
+    lines = columns(rows, (3, 20, 22, 14, 11, 12, 6))
     if len(checks) > MOST_CHECKS:
         lines.append(f"... and {len(checks) - MOST_CHECKS} more, none worse; all of them are in the report")
     if any(r["house"] for r in checks):
@@ -151,15 +125,15 @@ def _hydrogen_lines(screening: Screening) -> list[str]:
     cells = [(">" if r.decides else "", r.zone, r.limit, r.at_90, r.at_50, r.note) for r in rows[:-1]]
     together = ("", rows[-1].zone, "", rows[-1].at_90, rows[-1].at_50, "")
     head = ("", "zone", "limit", "at 90 %", "at 50 %", "in the draws")
-    lines = _columns([head, *cells, together], (1, 20, 22, 7, 7, 35), " ")
+    lines = columns([head, *cells, together], (1, 20, 22, 7, 7, 35), " ")
     none = [NONE_WORDS] if "none" in (r.at_90 for r in rows) else []
-    title = _title("Hydrogen this design stands, ml/100g (> decides)")
-    return [*title, *lines, *(_wrapped(text, "  ") for text in (rows[-1].note, *none))]
+    head_lines = title("Hydrogen this design stands, ml/100g (> decides)")
+    return [*head_lines, *lines, *(wrapped(text, "  ") for text in (rows[-1].note, *none))]
 
 
 def _warning_lines(warnings: Sequence[str], most: int = 8) -> list[str]:
-    lines = _title(f"Warnings: {len(warnings)}")
-    lines += [_wrapped(text, "  ! ") for text in warnings[:most]]
+    lines = title(f"Warnings: {len(warnings)}")
+    lines += [wrapped(text, "  ! ") for text in warnings[:most]]
     if len(warnings) > most:
         lines.append(f"  ... and {len(warnings) - most} more in the report")
     return lines
@@ -179,7 +153,7 @@ def comparison_text(comparison: Comparison) -> str:
         Lines of at most 100 columns.
     """
     look = VERDICTS[comparison.verdict]
-    lines = [_line(f"A: {comparison.a.case.name}"), _line(f"B: {comparison.b.case.name}")]
+    lines = [line(f"A: {comparison.a.case.name}"), line(f"B: {comparison.b.case.name}")]
     lines.append(f"[{look.sign}] {look.word.upper()}")
     for name, one in (("A", comparison.a), ("B", comparison.b)):
         own, met = VERDICTS[one.verdict], percent(one.probability_ok)
@@ -187,22 +161,22 @@ def comparison_text(comparison: Comparison) -> str:
     for name in ("A", "B"):
         rows = strongest(comparison, f"{name} better")
         lines += ["", f"What speaks for {name}:" + ("" if rows else " no difference outside the scatter")]
-        lines += [_wrapped(_argument(r), "  - ") for r in rows]
+        lines += [wrapped(_argument(r), "  - ") for r in rows]
     lines += [
-        *_title("B less A, over the same draws (LST local solidification time; B better: probability)"),
+        *title("B less A, over the same draws (LST local solidification time; B better: probability)"),
         *_difference_lines(comparison),
     ]
     for name, one in (("A", comparison.a), ("B", comparison.b)):
         if one.solid is not None:
-            told = (_wrapped(text, "  ") for text in solid_lines(one.solid))
-            lines += [*_title(f"Solved field of {name}"), *told]
-    for title, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
+            told = (wrapped(text, "  ") for text in solid_lines(one.solid))
+            lines += [*title(f"Solved field of {name}"), *told]
+    for where, roles in (("only in A", comparison.only_in_a), ("only in B", comparison.only_in_b)):
         if roles:
-            lines.append(_line(f"not compared, {title}: {', '.join(roles)}"))
+            lines.append(line(f"not compared, {where}: {', '.join(roles)}"))
     lines += _warning_lines(
         tuple(dict.fromkeys((*comparison.warnings, *comparison.a.warnings, *comparison.b.warnings)))
     )
-    return "\n".join([*lines, "", *(_wrapped(text) for text in cautions_for("compare")[:3])])
+    return "\n".join([*lines, "", *(wrapped(text) for text in cautions_for("compare")[:3])])
 
 
 def _with(text: str, unit: str) -> str:
@@ -225,7 +199,7 @@ def _difference_lines(comparison: Comparison) -> list[str]:
         rows.append((f"[{r['look'].sign}]", r["role"], quantity, r["unit"] or DASH, r["a"], r["b"],
                      f"{r['difference']} ({r['band']})", r["probability"]))  # fmt: skip
     rest = len(comparison.differences) - len(told)
-    lines = _columns(rows, (3, 18, 18, 4, 6, 6, 28, 8), " ") if told else []
+    lines = columns(rows, (3, 18, 18, 4, 6, 6, 28, 8), " ") if told else []
     note = f"{rest} others" if told else f"all {rest}"
     note += " show no difference; all of them are in the report"
     return [*lines, note, *(["[A] A better, [B] B better"] if told else [])]

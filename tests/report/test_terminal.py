@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 import report_sample as sample
 
-from castq.report.terminal import WIDTH, comparison_text, screening_text
+from castq.report.lines import WIDTH
+from castq.report.terminal import comparison_text, screening_text
 
 NASTY = (
     "wheel\x1b[31mred", "wheel\x1b]8;;http://evil.example\x1b\\x", "a\x07b", "a\x9b31mb", "a\rb", "a\nb", "a\x00b",
